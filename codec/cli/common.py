@@ -172,7 +172,12 @@ def put(text: str | bytes) -> None:
 
 def emit(facts: Mapping[str, Any]) -> None:
     """Print one JSON object on a line of its own, at once: a program may wait for it."""
-    print(json_text(json.dumps(facts, ensure_ascii=False)), flush=True)
+    emit_json(json.dumps(facts, ensure_ascii=False))
+
+
+def emit_json(text: str) -> None:
+    """Print a JSON text on a line of its own, at once."""
+    print(json_text(text), flush=True)
 
 
 def json_text(text: str) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
-from codec.cli.common import add_command, add_json, emit, given, say, tell
+from codec.cli.common import add_command, add_json, emit, emit_json, given, say, tell
 from codec.cli.debrief import add_compare, add_debrief
 from codec.cli.sheet_places import add_places
 from grammar.errors import CodeError, counted
@@ -341,9 +341,12 @@ def _show_json(
     """Print the entries, then, with an event file, where the race of each car is heading."""
     from codec.race.as_json import as_dict
 
-    for facts in journal.rows():
-        if only in (None, facts["car"]):
-            emit(journal.table.row_as_json(facts, journal.book.fields))
+    for rows in journal.together():
+        cells = journal.table.cells(rows)
+        lines = journal.table.json_lines(cells, journal.book.fields)
+        for car, line in zip(cells["car"], lines, strict=True):
+            if only in (None, car):
+                emit_json(line)
     for car, (race, advice) in races.items():
         emit({"race_of": car, **as_dict(race, advice)})
 

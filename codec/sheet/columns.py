@@ -261,59 +261,76 @@ class Values(Column):
         """Return the values as an object."""
         return {name: json_value(one) for name, one in value.items()}
 
-    def of_cell(self, cell: Any, fields: Fields) -> Mapping[str, Any]:
-        """Return the values; raises ValueError where the book has other fields."""
-        return {name: kept.value for name, kept in self.kept(cell, fields).items()}
-
-    @staticmethod
-    def kept(cell: Any, fields: Fields) -> Mapping[str, Kept]:
-        """Return the values of a cell with how each is exported; raises ValueError."""
-        texts = json.loads(cell) if cell else {}
-        return {name: kept_value(fields, name, text) for name, text in texts.items()}
-
 
 class Kept(NamedTuple):
-    """A value of a field with its text, and in JSON's own kinds."""
+    """A value of a field with its text, and as a member of a JSON object."""
 
-    field: FieldBase
     value: Value
     text: str
-    in_json: Any
+    member: str
 
 
-# values of texts, by field: a sheet of many laps has few different ones
-_KEPT_VALUES: dict[tuple[int, str], Kept] = {}
+class KeptTexts(dict[str, Kept]):
+    """The values of a field by their texts, each read when it first comes; raises CodeError where a
+    text is none. A sheet of many laps has few different ones.
+    """
+
+    def __init__(self, name: str, field: FieldBase | None) -> None:
+        """Begin with none."""
+        super().__init__()
+        self._name, self._field = name, field
+
+    def __missing__(self, text: str) -> Kept:
+        """Read a text."""
+        try:
+            if self._field is None:
+                raise ValueError(f"the book has no field {self._name!r}")
+            if not isinstance(text, str):
+                raise ValueError("a text is expected")
+            value = self._field.from_text(text)
+        except ValueError as error:
+            raise _no_value(f"{self._name} = {str(text)[:60]!r}: {error}") from None
+        if len(self) > _MOST_VALUES:
+            self.clear()
+        told = json.dumps({self._name: _with_name(self._field, value)}, ensure_ascii=False)
+        kept = self[text] = Kept(value, value_text(value), told[1:-1])
+        return kept
+
+
+class KeptValues(dict[str, KeptTexts]):
+    """The values of a book's fields, by the names of these."""
+
+    def __init__(self, fields: Fields) -> None:
+        """Begin with none."""
+        super().__init__()
+        self.fields = fields
+
+    def __missing__(self, name: str) -> KeptTexts:
+        """Begin with a field."""
+        texts = self[name] = KeptTexts(name, self.fields.get(name))
+        return texts
+
+    def of_cell(self, cell: Any) -> dict[str, Kept]:
+        """Return the values of a cell of the journal; raises CodeError."""
+        if not cell:
+            return {}
+        try:
+            texts, end = _DECODER.raw_decode(cell)
+            if end == len(cell):
+                return {name: self[name][text] for name, text in texts.items()}
+        except CodeError:
+            raise
+        except (AttributeError, RecursionError, TypeError, ValueError):
+            pass
+        raise _no_value(f"values can't be {str(cell)[:60]!r}")
+
+
+_DECODER = json.JSONDecoder()
 _MOST_VALUES = 20_000
 
 
-def value_of(fields: Fields, name: str, text: str) -> Value:
-    """Return the value of the field ``name`` that an export or the journal has as text; raises
-    CodeError where the text is none.
-    """
-    return kept_value(fields, name, text).value
-
-
-def kept_value(fields: Fields, name: str, text: str) -> Kept:
-    """Return the same with how it is exported."""
-    field = fields.get(name)
-    kept = _KEPT_VALUES.get((id(field), text))
-    if kept is not None and kept.field is field:
-        return kept
-    try:
-        if field is None:
-            raise ValueError(f"the book has no field {name!r}")
-        value = field.from_text(text)
-        if len(_KEPT_VALUES) > _MOST_VALUES:
-            _KEPT_VALUES.clear()
-        kept = Kept(field, value, value_text(value), _with_name(field, value))
-        _KEPT_VALUES[id(field), text] = kept
-        return kept
-    except ValueError as error:
-        raise CodeError(
-            f"{name} = {text[:60]!r}: {error}",
-            kind="sheet-value",
-            hint="is this the book it was written with?",
-        ) from None
+def _no_value(message: str) -> CodeError:
+    return CodeError(message, kind="sheet-value", hint="is this the book it was written with?")
 
 
 def _with_name(field: FieldBase, value: Value) -> Any:

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import contextlib
 import csv
+import itertools
 import json
 import os
 import stat
@@ -28,7 +29,8 @@ from codec.sheet import spreadsheet
 from codec.sheet.entry import SheetError
 from codec.sheet.exported import Facts, Read, book_of, entries_of
 from codec.sheet.journal import Journal
-from codec.sheet.table import BOOK, ENTRIES, SHEET, VALUE, EntryTable, guarded
+from codec.sheet.table import BOOK, ENTRIES, SHEET, VALUE, EntryTable, guard
+from codec.store.table import of_each
 from grammar.fields import number_text
 
 ExportForm = Literal["csv", "jsonl", "xlsx"]
@@ -172,11 +174,15 @@ def _write_csv(journal: Journal, stream: IO[str]) -> int:
     writer = csv.writer(stream)
     columns, numeric = table.names(fields), table.numeric(fields)
     writer.writerow([*columns, *origin])
-    told = list(origin.values())
-    might = [name not in numeric for name in columns]
-    for facts in journal.rows():
-        writer.writerow(guarded(table.texts(facts, fields), might) + told)
-        count += 1
+    told = [itertools.repeat(text) for text in origin.values()]
+    for rows in journal.together():
+        texts = table.texts(table.cells(rows), fields)
+        cells = [
+            texts if name in numeric else of_each(texts, guard)
+            for name, texts in zip(columns, texts, strict=True)
+        ]
+        writer.writerows(zip(*cells, *told))  # noqa: B905 - the last ones never end
+        count += len(rows)
     return count
 
 
@@ -267,10 +273,9 @@ def _write_json(journal: Journal, stream: IO[str]) -> int:
     )
     count = 0
     table, fields = journal.table, journal.book.fields
-    encode = json.JSONEncoder(ensure_ascii=False).encode
-    for facts in journal.rows():
-        stream.write(encode(table.row_as_json(facts, fields)) + "\n")
-        count += 1
+    for rows in journal.together():
+        stream.writelines(f"{line}\n" for line in table.json_lines(table.cells(rows), fields))
+        count += len(rows)
     return count
 
 

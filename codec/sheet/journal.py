@@ -7,6 +7,7 @@ from __future__ import annotations
 import contextlib
 import functools
 import getpass
+import itertools
 import os
 import uuid
 from collections.abc import AsyncIterator, Iterable, Iterator, Mapping, Sequence
@@ -20,7 +21,7 @@ from codec.sheet.window import Sought
 from codec.store.clock import ServerClock
 from codec.store.opening import is_there, opened
 from codec.store.place import Place, ServerPlace, place_of
-from codec.store.rows import Rows
+from codec.store.rows import TOGETHER, Records, Rows
 from codec.store.store import ADD, READ, Clock, JournalFormat, Store, stamp
 from codec.store.table import NUMBER, Execute
 from grammar.book import Book
@@ -386,23 +387,44 @@ class Journal:
         """Yield the entries behind number ``after`` in their order, one at a time; raises
         SheetError at one that is damaged, missing, doubled or from elsewhere.
         """
-        for facts in self.rows(after):
-            yield self._of_row(facts)
+        for rows in self.together(after):
+            yield from self._of_rows(rows)
 
     def said(self, after: int = 0) -> Iterator[Said]:
         """Yield the same, plain notes as such: they are made entries where they are looked at."""
-        for facts in self.rows(after):
-            plain = PlainNote.is_one(facts)
-            yield PlainNote(facts, self._of_row) if plain else self._of_row(facts)
+        names = self.table.stored.names
+        for rows in self.together(after):
+            listed = [dict(zip(names, row, strict=True)) for row in rows]
+            plain = [PlainNote.is_one(facts) for facts in listed]
+            others = [row for row, note in zip(rows, plain, strict=True) if not note]
+            entries = iter(self._of_rows(others)) if others else iter(())
+            for facts, note in zip(listed, plain, strict=True):
+                yield PlainNote(facts, self._of_row) if note else next(entries)
 
     def _of_row(self, facts: Mapping[str, Any]) -> Entry:
         return self.table.of_row(facts, self.book.fields)
 
+    def _of_rows(self, rows: Records) -> Iterable[Entry]:
+        table, fields = self.table, self.book.fields
+        try:
+            return table.of_cells(table.cells(rows), fields)
+        except SheetError:  # those before the one that is none come first
+            return (table.of_cells(table.cells([row]), fields)[0] for row in rows)
+
     def rows(self, after: int = 0) -> Iterator[Mapping[str, Any]]:
-        """Yield the same as rows, as the table of the journal has them: for exports."""
+        """Yield the same as rows, as the table of the journal has them."""
+        names = self.table.stored.names
+        for rows in self.together(after):
+            for row in rows:
+                yield dict(zip(names, row, strict=True))
+
+    def together(self, after: int = 0) -> Iterator[Records]:
+        """Yield the same, many at a time, each as its cells in the order of the stored table: for
+        whoever goes through all of them.
+        """
         if self._order is None and isinstance(self.path, ServerPlace):
             # only where there is more can others be in step with it that were not before
-            new = self._rows.after(after)
+            new = self._rows.together(after)
             first = next(new, None)
             if first is None:
                 return
@@ -414,7 +436,12 @@ class Journal:
                 return
         with self._store.reading():
             self._look()
-        yield from self._rows.after(after) if self._order is None else self._in_order(after)
+        if self._order is None:
+            yield from self._rows.together(after)
+            return
+        names, rows = self.table.stored.names, self._in_order(after)
+        while some := list(itertools.islice(rows, TOGETHER)):
+            yield [[facts[name] for name in names] for facts in some]
 
     def stored(self, after: int = 0) -> Iterator[Mapping[str, Any]]:
         """Yield the rows as they are in this very sheet, behind its own number ``after``."""
@@ -460,12 +487,11 @@ class Journal:
             rows = [row for n, row in wanted if row not in cells or sought.says(n, *cells[row])]
         read = (self._rows.between(*part) for part in _parts(rows))
         found = {facts[NUMBER]: facts for part in read for facts in part}
-        return [self._entry(found[row]) for row in rows]
+        return self._entries(found[row] for row in rows)
 
     def since(self, row: int) -> list[Entry]:
         """Return the entries behind this very sheet's own number, in the order of all."""
-        found = [self._entry(facts) for facts in self._rows.after(row)]
-        return sorted(found, key=lambda entry: entry.seq)
+        return sorted(self._entries(self._rows.after(row)), key=lambda entry: entry.seq)
 
     def row(self, seq: int) -> Mapping[str, Any] | None:
         """Return the row of this very sheet's own number, None for none."""
@@ -499,6 +525,12 @@ class Journal:
 
     def _entry(self, facts: Mapping[str, Any]) -> Entry:
         return self._of_row(self._seen(facts))
+
+    def _entries(self, listed: Iterable[Mapping[str, Any]]) -> list[Entry]:
+        """Return the entries of rows of this very sheet."""
+        names = self.table.stored.names
+        rows = [[facts[name] for name in names] for facts in map(self._seen, listed)]
+        return list(self._of_rows(rows)) if rows else []
 
     @property
     def ahead(self) -> float:

@@ -6,7 +6,7 @@ import contextlib
 import math
 import re
 import warnings
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from pathlib import Path
 from typing import IO, Any
@@ -19,7 +19,8 @@ from codec.sheet.exported import Facts, Read, book_of, entries_of
 from codec.sheet.journal import Journal
 from codec.sheet.state import Standing, laps
 from codec.sheet.table import VALUE, EntryTable, is_run
-from codec.sheet.workbook import PLAIN, Cell, CellStyle, TableWriter, WorkbookWriter
+from codec.sheet.workbook import PLAIN, CellStyle, TableWriter, WorkbookWriter
+from codec.store.table import of_each
 from grammar.book import Book
 from grammar.fields import number_text, value_text
 
@@ -31,7 +32,6 @@ _MOST_KEPT = 20_000  # numbers of a column
 # of what can't change which report counts for a lap
 _TALK: frozenset[Kind] = frozenset(("event", "note", "question", "answer", "readback"))
 _BOLD, _QUOTED = CellStyle(bold=True), CellStyle(quoted=True)
-_EMPTY: tuple[Cell, CellStyle] = None, PLAIN
 _ESCAPED = re.compile("_x([0-9A-Fa-f]{4})_")
 
 
@@ -66,36 +66,40 @@ def _style(text: str) -> CellStyle:
 
 
 class _Column:
-    """A column of numbers, or of texts, of one unit."""
+    """A column of numbers, or of texts, of one unit, in a table."""
 
-    def __init__(self, unit: str, *, numeric: bool) -> None:
-        self._unit, self._numeric = unit.replace('"', ""), numeric
-        self._kept: dict[str, tuple[Cell, CellStyle]] = {}
+    def __init__(self, table: TableWriter, unit: str = "", *, numeric: bool = False) -> None:
+        self._table, self._unit, self._numeric = table, unit.replace('"', ""), numeric
+        self._kept: dict[str, str] = {}
 
-    def cell(self, text: str) -> tuple[Cell, CellStyle]:
-        """Return a text as a cell, and its style."""
-        if not text:
-            return _EMPTY
-        if not self._numeric:
-            return text, _QUOTED if is_run(text) else PLAIN
+    def cells(self, texts: Sequence[str]) -> list[str]:
+        """Return texts as cells of the table."""
+        return of_each(texts, self._number if self._numeric else self._text)
+
+    def _text(self, text: str) -> str:
+        return self._table.cell(text, _style(text)) if text else ""
+
+    def _number(self, text: str) -> str:
         found = self._kept.get(text)
         if found is None:
             if len(self._kept) > _MOST_KEPT:
                 self._kept.clear()
-            found = self._kept[text] = self._number(text)
+            found = self._kept[text] = self._read(text)
         return found
 
-    def _number(self, text: str) -> tuple[Cell, CellStyle]:
+    def _read(self, text: str) -> str:
+        if not text:
+            return ""
         value = _number_cell(text)
         if isinstance(value, str):
-            return value, _style(value)
+            return self._text(value)
         places = (
             max(0, -int(Decimal(repr(value)).as_tuple().exponent))
             if isinstance(value, float)
             else 0
         )
         form = f'0{"." + "0" * places if places else ""}" {self._unit}"' if self._unit else ""
-        return value, CellStyle(form)
+        return self._table.cell(value, CellStyle(form))
 
 
 def _entries(sheet: TableWriter, journal: Journal) -> tuple[int, list[Entry]]:
@@ -105,14 +109,16 @@ def _entries(sheet: TableWriter, journal: Journal) -> tuple[int, list[Entry]]:
     names, numeric = table.names(fields), table.numeric(fields)
     units = {VALUE + name: field.unit_text for name, field in fields.items()}
     sheet.append([(name, _BOLD) for name in names])
-    columns = [_Column(units.get(name, ""), numeric=name in numeric).cell for name in names]
-    for facts in journal.rows():
-        texts = table.texts(facts, fields)
-        pairs = zip(columns, texts, strict=True)
-        sheet.append([column(text) if text else _EMPTY for column, text in pairs])
-        count += 1
-        if _tells_of_laps(facts, named):
-            told.append(table.of_row(facts, fields))
+    columns = [_Column(sheet, units.get(name, ""), numeric=name in numeric) for name in names]
+    for rows in journal.together():
+        cells = table.cells(rows)
+        texts = table.texts(cells, fields)
+        sheet.extend([column.cells(one) for column, one in zip(columns, texts, strict=True)])
+        count += len(rows)
+        pairs = zip(rows, cells["kind"], cells["car"], strict=True)
+        tell = [row for row, kind, car in pairs if _tells_of_laps(kind, car, named)]
+        if tell:
+            told += table.of_cells(table.cells(tell), fields)
     return count, told
 
 
@@ -126,32 +132,37 @@ def _laps(sheet: TableWriter, book: Book, standing: Standing) -> None:
     ]
     heads = ["car", "lap", "message", "string", *titles, "refusal", "heard"]
     sheet.append([(head, _BOLD) for head in heads])
-    plain = _Column("", numeric=False)
+    plain = _Column(sheet)
     columns = {
-        name: _Column(one.unit_text if one.numeric else "", numeric=one.numeric)
+        name: _Column(sheet, one.unit_text if one.numeric else "", numeric=one.numeric)
         for name, one in fields.items()
     }
     for car in standing.cars:
-        for lap, row in laps(standing, car, book).items():
-            entry, values = row.entry, row.entry.values if row.counts else {}
-            texts = {name: value_text(values[name]) for name in fields if name in values}
-            sheet.append(
-                [
-                    plain.cell(car),
-                    (lap, PLAIN),
-                    *(plain.cell(text) for text in (entry.message, entry.string)),
-                    *(columns[name].cell(texts.get(name, "")) for name in fields),
-                    *(plain.cell(text) for text in (entry.refusal, entry.heard)),
-                ]
-            )
+        best = laps(standing, car, book)
+        entries = [row.entry for row in best.values()]
+        values = [row.entry.values if row.counts else {} for row in best.values()]
+        sheet.extend(
+            [
+                plain.cells([car] * len(best)),
+                [sheet.cell(lap) for lap in best],
+                plain.cells([entry.message for entry in entries]),
+                plain.cells([entry.string for entry in entries]),
+                *(
+                    column.cells([value_text(one[name]) if name in one else "" for one in values])
+                    for name, column in columns.items()
+                ),
+                plain.cells([entry.refusal for entry in entries]),
+                plain.cells([entry.heard for entry in entries]),
+            ]
+        )
 
 
-def _tells_of_laps(facts: Mapping[str, Any], named: set[str]) -> bool:
+def _tells_of_laps(kind: str, car: str, named: set[str]) -> bool:
     """Tell whether laps rest on an entry, or it names a car first, which is then added to those
     ``named``: a sheet may hold far more talk.
     """
-    tells = facts["kind"] not in _TALK or facts["car"] not in named
-    named.add(facts["car"])
+    tells = kind not in _TALK or car not in named
+    named.add(car)
     return tells
 
 

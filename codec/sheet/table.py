@@ -4,17 +4,19 @@ texts of an export, JSON, the Table Schema, and entries from all of these.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Set
+import json
+from collections.abc import Iterable, Mapping, Sequence, Set
 from importlib import resources
 from typing import Any
 
-from codec.sheet.columns import Column, Fields, Kept, Values, value_of
+from codec.sheet.columns import Column, Fields, Kept, KeptValues, Values
 from codec.sheet.entry import Entry, SheetError, columns, refused
 from codec.store.store import scripts_in
-from codec.store.table import NUMBER, Stored, Table
+from codec.store.table import NUMBER, Stored, Table, of_each
 from grammar.errors import CodeError
+from grammar.fields import Value
 
-_MOST_KEPT = 2_000
+Cells = Mapping[str, Sequence[Any]]  # the cells of rows of the journal, column by column
 VALUE = "value_"  # begins the column of a field in an export
 _BEGINS = frozenset(
     (  # a spreadsheet would take a text that begins so for a formula
@@ -32,6 +34,7 @@ _BEGINS = frozenset(
         "'",
     )
 )
+_json = json.JSONEncoder(ensure_ascii=False).encode
 SHEET, BOOK = "sheet", "book"  # the columns of a CSV that tell which sheet and book it is of
 
 
@@ -44,10 +47,6 @@ class EntryTable:
         self.own = {
             name: column for name, column in self.columns.items() if not isinstance(column, Values)
         }
-        self._texts = [  # the last: "" where that is a sound value, as most are
-            (name, column, column.plain, "" if column.plain("") else None)
-            for name, column in self.own.items()
-        ]
         self._converted = {  # those whose values the journal keeps in another form
             name: column
             for name, column in self.columns.items()
@@ -64,8 +63,7 @@ class EntryTable:
             *(name for name, column in self.own.items() if column.written and name != NUMBER),
         ]
         self._in_json = {name: self.columns[name] for name in order}
-        # by what the journal keeps of them the values of a book's fields: laps are much alike
-        self._kept: dict[Any, tuple[Fields, Mapping[str, Kept]]] = {}
+        self._known = KeptValues({})
 
     # the journal
 
@@ -76,17 +74,32 @@ class EntryTable:
             facts[name] = column.cell(facts[name])
         return facts
 
+    def cells(self, rows: Sequence[Sequence[Any]]) -> Cells:
+        """Return rows of the journal, one at least, column by column."""
+        return dict(zip(self.stored.names, zip(*rows, strict=True), strict=True))
+
     def of_row(self, facts: Mapping[str, Any], fields: Fields) -> Entry:
         """Return the entry of a row that is sound; raises SheetError where the book has no such
         values.
         """
-        cells = dict(facts)
+        return self.of_cells({name: (cell,) for name, cell in facts.items()}, fields)[0]
+
+    def of_cells(self, cells: Cells, fields: Fields) -> list[Entry]:
+        """Return the entries of rows given by column, in a fifth of the time that it takes one by
+        one; raises SheetError.
+        """
+        columns = dict(cells)
         try:
             for name, column in self._converted.items():
-                cell = cells[name]
-                empty = cell is None or cell == ""
-                cells[name] = None if empty else column.of_cell(cell, fields)
-            return self.entry.of_cells(cells)
+                if isinstance(column, Values):
+                    told = self._values(cells[name], fields)
+                    columns[name] = [_plainly(values) for values in told]
+                else:
+                    columns[name] = [
+                        None if cell is None or cell == "" else column.of_cell(cell, fields)
+                        for cell in cells[name]
+                    ]
+            return self.entry.of_cells(columns)
         except CodeError as error:
             raise _sheet_error(error) from None
 
@@ -101,37 +114,34 @@ class EntryTable:
         of_fields = {VALUE + name for name, field in fields.items() if field.numeric}
         return {name for name, column in self.own.items() if column.numeric} | of_fields
 
-    def texts(self, facts: Mapping[str, Any], fields: Fields) -> list[str]:
-        """Return a row of the journal as texts, one a column; "" where it has nothing. Raises
-        SheetError where the row is none of an entry.
+    def texts(self, cells: Cells, fields: Fields) -> list[list[str]]:
+        """Return rows of the journal, given by column, as texts, a list a column of an export; ""
+        where they have nothing. Raises SheetError where a row is none of an entry.
         """
         found = []
-        for name, column, plain, blank in self._texts:
-            cell = facts[name]
-            if cell is None or cell == blank:
-                found.append("")
-            elif plain(cell):
-                found.append(str(cell))
-            else:
-                found.append(column.text(_sound(column, name, cell, fields)))
-        values = self._values(facts, fields)
-        if not values:
-            return found + [""] * len(fields)
-        return found + [values[name].text if name in values else "" for name in fields]
+        for name, column in self.own.items():
 
-    def _values(self, facts: Mapping[str, Any], fields: Fields) -> Mapping[str, Kept]:
-        cell = facts["values"]
-        known = self._kept.get(cell)
-        if known is not None and known[0] is fields:
-            return known[1]
+            def told(cell: Any, name: str = name, column: Column = column) -> str:
+                if cell is None or (cell == "" and column.plain("")):
+                    return ""
+                if column.plain(cell):
+                    return str(cell)
+                return column.text(_sound(column, name, cell, fields))
+
+            found.append(of_each(cells[name], told))
+        values = self._values(cells["values"], fields)
+        return found + [
+            [one[name].text if name in one else "" for one in values] for name in fields
+        ]
+
+    def _values(self, cells: Sequence[Any], fields: Fields) -> list[dict[str, Kept]]:
+        """Return the values of cells of the journal; raises SheetError."""
+        if self._known.fields is not fields:
+            self._known = KeptValues(fields)
         try:
-            kept = Values.kept(cell, fields)
+            return of_each(cells, self._known.of_cell)
         except CodeError as error:
             raise _sheet_error(error) from None
-        if len(self._kept) > _MOST_KEPT:
-            self._kept.clear()
-        self._kept[cell] = fields, kept
-        return kept
 
     def of_texts(self, row: Mapping[str, str], fields: Fields, where: str) -> Entry:
         """Return the entry of a row of texts; raises SheetError that names the place."""
@@ -141,8 +151,10 @@ class EntryTable:
                 for name, column in self.own.items()
                 if (text := row.get(name, "")) or column.required
             }
+            if self._known.fields is not fields:
+                self._known = KeptValues(fields)
             facts["values"] = {
-                name: value_of(fields, name, text)
+                name: self._known[name][text].value
                 for name in fields
                 if (text := row.get(VALUE + name, ""))
             }
@@ -175,20 +187,29 @@ class EntryTable:
         """Return a row of the journal as JSON: numbers as numbers where a double holds them
         exactly; empty facts are left out. Raises SheetError where the row is none of an entry.
         """
-        values = self._values(facts, fields)
-        found: dict[str, Any] = {}
-        for name, column in self._in_json.items():
-            cell = facts[name]
-            if cell is None or cell == "":
-                continue
-            if isinstance(column, Values):
-                if values:
-                    found[name] = {field: kept.in_json for field, kept in values.items()}
-            elif column.plain(cell):
-                found[name] = cell
-            else:
-                found[name] = column.as_json(_sound(column, name, cell, fields))
+        cells = {name: (cell,) for name, cell in facts.items()}
+        found: dict[str, Any] = json.loads(self.json_lines(cells, fields)[0])
         return found
+
+    def json_lines(self, cells: Cells, fields: Fields) -> list[str]:
+        """Return rows of the journal, given by column, as JSON, an object each; raises the same."""
+        parts = []
+        for name, column in self._in_json.items():
+            if isinstance(column, Values):
+                values = self._values(cells[name], fields)
+                members = [", ".join([kept.member for kept in one.values()]) for one in values]
+                parts.append([f', "{name}": {{{one}}}' if one else "" for one in members])
+                continue
+
+            def told(cell: Any, name: str = name, column: Column = column) -> str:
+                if cell is None or cell == "":
+                    return ""
+                if not column.plain(cell):
+                    cell = column.as_json(_sound(column, name, cell, fields))
+                return f', "{name}": {cell if cell.__class__ is int else _json(cell)}'
+
+            parts.append(of_each(cells[name], told))
+        return [f"{{{''.join(line)[2:]}}}" for line in zip(*parts, strict=True)]
 
     def unguarded(self, name: str, text: str, numeric: Set[str]) -> str:
         """Take the apostrophe of ``guard`` off again."""
@@ -223,15 +244,13 @@ def guard(text: str) -> str:
     return "'" + text if is_run(text) else text
 
 
-def guarded(texts: Iterable[str], might: Iterable[bool]) -> list[str]:
-    """Return texts, those guarded that ``might`` be no numbers."""
-    pairs = zip(texts, might, strict=True)
-    return [guard(text) if one else text for text, one in pairs]
-
-
 def is_run(text: str) -> bool:
     """Tell whether a spreadsheet would run a text, or take it for one that is guarded."""
     return text[:1] in _BEGINS
+
+
+def _plainly(values: Mapping[str, Kept]) -> Mapping[str, Value] | None:
+    return {name: one.value for name, one in values.items()} if values else None
 
 
 def _sound(column: Column, name: str, cell: Any, fields: Fields) -> Any:

@@ -144,35 +144,39 @@ class TableWriter:
         """Begin above the first row."""
         self._part, self._styles, self._number = part, styles, 0
         self._waiting: list[str] = []
-        self._columns: list[str] = []
+        self._begins: list[str] = []  # of a cell, by its column
 
     def append(self, cells: Sequence[tuple[Cell, CellStyle]]) -> None:
         """Write a row of cells, each with its style: None leaves a cell empty."""
-        self._number += 1
-        number, known = self._number, self._styles
-        while len(self._columns) < len(cells):
-            self._columns.append(_letters(len(self._columns)))
-        found = []
-        for column, (value, style) in zip(self._columns, cells, strict=False):
-            if value is None:
-                continue
-            shown = ""
-            if style is not PLAIN:
-                look = known.setdefault(style, len(known))
-                shown = f' s="{look}"' if look else ""
-            if value.__class__ is str:
-                text = value
-                if not value.isalnum() and _CHANGED.search(value):
-                    text = _written(value)
-                found.append(
-                    f'<c r="{column}{number}"{shown} t="inlineStr"><is><t xml:space="preserve">'
-                    f"{text}</t></is></c>"
-                )
-            else:
-                found.append(f'<c r="{column}{number}"{shown}><v>{value!r}</v></c>')
-        self._waiting.append(f'<row r="{number}">{"".join(found)}</row>')
-        if len(self._waiting) >= _WRITTEN_AT_ONCE:
-            self.flush()
+        self.extend([(self.cell(*cell),) for cell in cells])
+
+    def cell(self, value: Cell, style: CellStyle = PLAIN) -> str:
+        """Return a cell as it stands in the file behind its place, "" for an empty one."""
+        if value is None:
+            return ""
+        shown = ""
+        if style is not PLAIN:
+            look = self._styles.setdefault(style, len(self._styles))
+            shown = f' s="{look}"' if look else ""
+        if not isinstance(value, str):
+            return f'"{shown}><v>{value!r}</v></c>'
+        text = value
+        if not value.isalnum() and _CHANGED.search(value):
+            text = _written(value)
+        return f'"{shown} t="inlineStr"><is><t xml:space="preserve">{text}</t></is></c>'
+
+    def extend(self, columns: Sequence[Sequence[str]]) -> None:
+        """Write rows, given by column, of what ``cell`` returned."""
+        while len(self._begins) < len(columns):
+            self._begins.append(f'<c r="{_letters(len(self._begins))}')
+        for cells in zip(*columns, strict=True):
+            self._number += 1
+            number = str(self._number)
+            pairs = zip(self._begins, cells, strict=False)
+            found = "".join([begin + number + cell for begin, cell in pairs if cell])
+            self._waiting.append(f'<row r="{number}">{found}</row>')
+            if len(self._waiting) >= _WRITTEN_AT_ONCE:
+                self.flush()
 
     def flush(self) -> None:
         """Write the rows that wait."""

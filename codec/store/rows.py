@@ -11,6 +11,8 @@ from codec.store.store import Store
 from codec.store.table import BEFORE, DIGEST, NUMBER, Table, digest, is_sound
 
 Facts = dict[str, Any]
+Records = Sequence[Sequence[Any]]
+TOGETHER = 500  # rows that are looked at together
 _BETWEEN = f" WHERE {NUMBER} BETWEEN ? AND ? ORDER BY {NUMBER}"
 
 
@@ -40,6 +42,13 @@ class Rows:
         """Yield the rows behind ``number``, one at a time; raises at the first that is not as it
         was written, and where one is missing.
         """
+        names = self.table.names
+        for rows in self.together(number):
+            for row in rows:
+                yield dict(zip(names, row, strict=True))
+
+    def together(self, number: int = 0) -> Iterator[Records]:
+        """Yield the same, many at a time, each as its cells in the order of the table's names."""
         with self._store.reading():
             for found in self._checked(number):
                 if isinstance(found, str):
@@ -56,10 +65,11 @@ class Rows:
                 if isinstance(one, str):
                     found.append(one)
                     continue
-                try:
-                    read(one)
-                except self._store.form.error as error:
-                    found.append(f"{self.table.row} {one[NUMBER]}: {error.message}")
+                for row in one:
+                    try:
+                        read(dict(zip(self.table.names, row, strict=True)))
+                    except self._store.form.error as error:
+                        found.append(f"{self.table.row} {row[0]}: {error.message}")
         return found
 
     def between(self, first: int, last: int) -> Iterator[Facts]:
@@ -68,14 +78,14 @@ class Rows:
         """
         with self._store.reading():
             rows = self._store.execute(self.table.select + _BETWEEN, (first, last)).fetchall()
+            sound = self.table.sound(rows)
             for place in range(first, last + 1):
-                row = rows[place - first] if place - first < len(rows) else (None,)
-                facts = dict(zip(self.table.names, row, strict=False))
-                if facts[NUMBER] != place:
+                there = rows[place - first] if place - first < len(rows) else (None,)
+                if there[0] != place:
                     self._damaged(self._missing(place, place))
-                if not self.table.is_sound(row):
-                    self._damaged(self._unsound(facts))
-                yield facts
+                if not sound[place - first]:
+                    self._damaged(self._unsound(place))
+                yield dict(zip(self.table.names, there, strict=True))
 
     def cells(self, first: int, last: int, columns: Sequence[str]) -> list[Sequence[Any]]:
         """Return the numbers from one to another, both counted, each with what its row has in some
@@ -94,7 +104,7 @@ class Rows:
         with self._store.reading():
             facts = self._one(f' WHERE "{column}" = ?', value)
             if facts is not None and not is_sound(facts):
-                self._damaged(self._unsound(facts))
+                self._damaged(self._unsound(facts[NUMBER]))
             return facts
 
     def add(self, *facts: Mapping[str, Any]) -> None:
@@ -113,16 +123,17 @@ class Rows:
         row = self._store.execute(self.table.select + where, values).fetchone()
         return None if row is None else dict(zip(self.table.names, row, strict=True))
 
-    def _unsound(self, facts: Facts) -> str:
-        return f"{self.table.row} {facts[NUMBER]} is not as it was written"
+    def _unsound(self, number: int) -> str:
+        return f"{self.table.row} {number} is not as it was written"
 
     def _missing(self, first: int, last: int) -> str:
         if first == last:
             return f"{self.table.row} {first} is missing"
         return f"{self.table.rows} {first} to {last} are missing"
 
-    def _checked(self, number: int) -> Iterator[Facts | str]:
-        """Yield the rows behind a number, and in words what is wrong where something is.
+    def _checked(self, number: int) -> Iterator[Records | str]:
+        """Yield the rows behind a number, many at a time, and in words what is wrong where
+        something is.
 
         Rows that an earlier version wrote cover none before them; behind one that does, all do.
         """
@@ -134,24 +145,48 @@ class Rows:
             yield f"the last number given is {given}, but {self.table.row} {last} is there"
         place, covers = number, self._head if before is None else before[DIGEST]
         chained = before is not None and before[BEFORE] is not None
-        for row in self._store.behind(self.table, number):
-            facts = dict(zip(self.table.names, row, strict=True))
-            found, gap = facts[NUMBER], facts[NUMBER] != place + 1
-            if gap:
-                yield (
-                    self._missing(place + 1, found - 1)
-                    if found > place
-                    else f"{self.table.row} {found} stands behind {self.table.row} {place}"
-                )
-            sound = self.table.is_sound(row)
-            follows = facts[BEFORE] == covers or (facts[BEFORE] is None and not chained)
-            if not sound:
-                yield self._unsound(facts)
-            elif not follows and not gap:
-                yield f"{self.table.row} {found} does not follow the one before it"
-            else:
-                yield facts
-            place, covers = max(place, found), facts[DIGEST]
-            chained = chained or facts[BEFORE] is not None
+        told_at, before_at = map(self.table.names.index, (DIGEST, BEFORE))
+        for rows in _many(self._store.behind(self.table, number)):
+            good = list[Sequence[Any]]()
+            for row, sound in zip(rows, self.table.sound(rows), strict=True):
+                found, covered = row[0], row[before_at]
+                gap = found != place + 1
+                follows = covered == covers or (covered is None and not chained)
+                if sound and follows and not gap:
+                    good.append(row)
+                else:
+                    yield good
+                    good = []
+                    if gap:
+                        yield (
+                            self._missing(place + 1, found - 1)
+                            if found > place
+                            else f"{self.table.row} {found} stands behind {self.table.row} {place}"
+                        )
+                    if not sound:
+                        yield self._unsound(found)
+                    elif not follows and not gap:
+                        yield f"{self.table.row} {found} does not follow the one before it"
+                    else:
+                        good.append(row)
+                place, covers = max(place, found), row[told_at]
+                chained = chained or covered is not None
+            yield good
         if place < given:
             yield self._missing(place + 1, given)
+
+
+def _many(rows: Iterator[Sequence[Any]]) -> Iterator[Records]:
+    """Yield rows many at a time; those before one that can't be read come before its error."""
+    some = list[Sequence[Any]]()
+    try:
+        for row in rows:
+            some.append(row)
+            if len(some) == TOGETHER:
+                yield some
+                some = []
+    except Exception:
+        yield some
+        raise
+    if some:
+        yield some

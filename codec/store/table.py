@@ -9,14 +9,17 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
 import operator
 import sqlite3
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from types import NoneType
+from typing import Any, Protocol, TypeVar
 
 NUMBER, DIGEST, BEFORE = "seq", "digest", "before"
+_NOTHING, _TEXTS = frozenset({None, ""}), frozenset({str, NoneType})
+_FEW = 8  # cells that are looked at one by one
+T = TypeVar("T")
 
 
 class Found(Protocol):
@@ -94,13 +97,17 @@ class Table(PlainTable):
         self._of_covered = operator.itemgetter(*map(self.names.index, covered))
         self._digest_at = self.names.index(DIGEST)
 
-    def is_sound(self, row: Sequence[Any]) -> bool:
-        """Tell whether a row, its cells in the order of ``names``, is as it was written."""
+    def sound(self, rows: Sequence[Sequence[Any]]) -> list[bool]:
+        """Tell of each row, its cells in the order of ``names``, whether it is as it was written;
+        of many together in a third of the time that it takes one by one.
+        """
+        if not rows:
+            return []
         try:
-            found = _digest(zip(self._covered, self._of_covered(row), strict=True))
-        except (TypeError, ValueError):
-            return False
-        return bool(found == row[self._digest_at])
+            found = _digests(self._covered, [self._of_covered(row) for row in rows])
+        except (TypeError, ValueError):  # of a cell that no row was written with
+            return [self.sound([row])[0] for row in rows] if len(rows) > 1 else [False]
+        return [told == row[self._digest_at] for told, row in zip(found, rows, strict=True)]
 
     def facts(self, number: int | None, record: Sequence[Any]) -> dict[str, Any] | None:
         """Return the row that a record of the file is, None if it is none of this table's or not as
@@ -157,32 +164,57 @@ class Table(PlainTable):
 _text = json.encoder.encode_basestring_ascii
 
 
+def of_each(cells: Sequence[Any], told: Callable[[Any], T]) -> list[T]:
+    """Return what is told of each cell of a column; of many that are alike it is asked once."""
+    # of others than texts equal ones may differ, as 1 and 1.0
+    if len(cells) > _FEW and _TEXTS.issuperset(map(type, cells)):
+        different = set(cells)
+        if 2 * len(different) <= len(cells):
+            known = {cell: told(cell) for cell in different}
+            return [known[cell] for cell in cells]
+    return [told(cell) for cell in cells]
+
+
 def _name(name: str) -> str:
-    return f"{_text(name)}: "
+    return f", {_text(name)}: "
 
 
-def _digest(cells: Iterable[tuple[str, Any]]) -> str:
-    """Return the digest of a row's cells, each behind its name, in order of the names: that of the
-    JSON object of those that are not empty.
+def _told(name: str, cells: Sequence[Any]) -> list[str]:
+    """Return what a digest covers of the cells of a column: of each its name and itself, as JSON
+    has them, "" for one that is empty.
     """
-    parts = []
-    for name, value in cells:
-        if value is None or value == "":
-            continue
-        if value.__class__ is str:
-            parts.append(name + _text(value))
-        elif value.__class__ is int or (value.__class__ is float and math.isfinite(value)):
-            parts.append(f"{name}{value!r}")
-        else:
-            parts.append(name + json.dumps(value, sort_keys=True))
-    return hashlib.blake2b(f"{{{', '.join(parts)}}}".encode(), digest_size=8).hexdigest()
+    kinds = set(map(type, cells))
+    if kinds == {int}:
+        return [f"{name}{cell}" for cell in cells]
+    if kinds == {str}:
+        return of_each(cells, lambda cell: name + _text(cell) if cell else "")
+
+    def told(cell: Any) -> str:
+        if cell is None or cell == "":
+            return ""
+        return name + json.dumps(cell, sort_keys=True)
+
+    return of_each(cells, told)
+
+
+def _digests(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> list[str]:
+    """Return the digests of rows, their cells in the order of their names: of each that of the JSON
+    object of its cells that are not empty.
+    """
+    columns = zip(names, zip(*rows, strict=True), strict=True)
+    told = [_told(name, cells) for name, cells in columns if not _NOTHING.issuperset(cells)]
+    return [
+        hashlib.blake2b(f"{{{''.join(parts)[2:]}}}".encode(), digest_size=8).hexdigest()
+        for parts in (zip(*told, strict=True) if told else [()] * len(rows))
+    ]
 
 
 def digest(facts: Mapping[str, Any]) -> str:
     """Return the digest of a row; empty columns don't count, so that a later version may add
     some.
     """
-    return _digest((_name(name), facts[name]) for name in sorted(facts) if name != DIGEST)
+    names = sorted(name for name in facts if name != DIGEST)
+    return _digests([_name(name) for name in names], [[facts[name] for name in names]])[0]
 
 
 def is_sound(facts: Mapping[str, Any]) -> bool:
