@@ -105,6 +105,8 @@ class ReadBacks:
         self._called: set[str] = set()
         self._open: list[Called] = []  # those of the log that may still wait
         self._repeats: dict[str, frozenset[str]] = {}
+        if not standing.of(car, "call"):
+            return
         for row in standing.rows_in_order(standing.of(car, "report", "call")):
             if not row.counts:
                 continue

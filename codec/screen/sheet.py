@@ -76,18 +76,17 @@ def line_rows(
         *(f"  {unit:>{size}}" for (_, unit), size in zip(heads, sizes, strict=True)),
         style="dim",
     )
-    before = functools.cache(lambda text, size: (" " * (2 + size - _wide(text)), ""))
+    pads = [functools.cache(functools.partial(_pad, size)) for size in sizes]
     for line, values in zip(lines, cells, strict=True):
-        entry = "" if line.row is None else str(line.row.first.seq)
-        number = f"{entry:>{_NUMBER}}" if numbered else ""
-        parts = [
-            (f"{line.lap:>3}", ""),
-            (number, "dim"),
-            (f"  {time_text(line.at):>8}" if timed else "", "dim"),
-        ]
+        parts = [(f"{line.lap:>3}", "")]
+        if numbered:
+            entry = "" if line.row is None else str(line.row.first.seq)
+            parts.append((f"{entry:>{_NUMBER}}", "dim"))
+        if timed:
+            parts.append((f"  {time_text(line.at):>8}", "dim"))
         if any(text for text, _ in values):
-            for cell, size in zip(values, sizes, strict=True):
-                parts += [before(cell[0], size), cell]
+            for pad, cell in zip(pads, values, strict=True):
+                parts += (pad(cell[0]), cell)
         said = list[tuple[str, str]]()
         for text, tone in line.remarks:
             said += [("; ", "")] if said else []
@@ -122,6 +121,11 @@ def _use(uses: Mapping[int, LapUse], line: SheetLine) -> list[lines.Styled]:
         over = use.gap > _GAP * use.target
         gap = (f"{round(use.gap, 2) + 0.0:+.2f}".replace("-", "−"), "bold yellow" if over else "")
     return [(f"{use.used:.2f}", ""), (f"{use.target:.2f}", ""), gap]
+
+
+def _pad(size: int, text: str) -> lines.Styled:
+    """Return what stands before the text of a cell."""
+    return " " * (2 + size - _wide(text)), ""
 
 
 def _wide(text: str) -> int:

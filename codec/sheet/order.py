@@ -63,22 +63,25 @@ class _Times:
     is taken for the furthest that they do.
     """
 
-    _PAGE, _NONE, _MOST = 512, -(2**63), 2**63 - 1
+    _BITS, _NONE, _MOST = 9, -(2**63), 2**63 - 1
 
     def __init__(self) -> None:
         """Begin with none."""
         self._pages: dict[int, array.array[int]] = {}
 
     def __setitem__(self, number: int, time: int) -> None:
-        page, place = divmod(number, self._PAGE)
-        if page not in self._pages:
-            self._pages[page] = array.array("q", [self._NONE]) * self._PAGE
-        self._pages[page][place] = max(-self._MOST, min(self._MOST, time))
+        page = self._pages.get(number >> self._BITS)
+        if page is None:
+            page = array.array("q", [self._NONE]) * (1 << self._BITS)
+            self._pages[number >> self._BITS] = page
+        within = -self._MOST <= time <= self._MOST
+        place = number & (1 << self._BITS) - 1
+        page[place] = time if within else self._MOST if time > 0 else -self._MOST
 
     def get(self, number: int) -> int | None:
         """Return the time of a number, None for none."""
-        page, place = divmod(number, self._PAGE)
-        found = self._pages[page][place] if page in self._pages else self._NONE
+        page = self._pages.get(number >> self._BITS)
+        found = self._NONE if page is None else page[number & (1 << self._BITS) - 1]
         return None if found == self._NONE else found
 
     def copy(self) -> _Times:
@@ -110,7 +113,7 @@ class Moments:
         self._writers: dict[tuple[str, str], _Writer] = {}
         # of each desk: its entries may come in between those of others, as soon as a line is back
         self._newest: dict[str, int] = {}
-        self._logged: dict[str, float] = {}
+        self._logged: dict[str, tuple[Said, int]] = {}  # of each desk the last, and how far off
         self._of_day: bool | None = None
 
     def take(self, entry: Said) -> None:
@@ -176,13 +179,16 @@ class Moments:
         """Tell where the clock by which entries are logged went back, though nobody knows when they
         were said.
         """
-        logged = _logged(entry)
-        if logged is None:
+        if not entry.logged:
             return
-        logged -= off
-        if entry.at is None and logged < self._logged.get(entry.desk, 0.0) - _TOLD:
-            self.steps.append(ClockStep(entry.seq, "back"))
-        self._logged[entry.desk] = logged
+        if entry.at is None and entry.desk in self._logged:
+            last, was_off = self._logged[entry.desk]
+            logged, before = _logged(entry), _logged(last)
+            if logged is None:
+                return
+            if before is not None and logged - off < before - was_off - _TOLD:
+                self.steps.append(ClockStep(entry.seq, "back"))
+        self._logged[entry.desk] = entry, off
 
     def _counts_alike(self, entry: Said, *, of_day: bool) -> bool:
         """Tell whether an entry counts from the same beginning as those before it."""

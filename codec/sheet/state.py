@@ -15,7 +15,7 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from typing import Any
+from typing import Any, NamedTuple
 
 from codec.lap_report import lap_message
 from codec.sheet.entry import Entry, Kind, PlainNote, Said
@@ -255,12 +255,15 @@ class Standing:
 
         A report or call of no car belongs to none.
         """
-        found: list[Row] = []
+        found: list[Sequence[Row]] = []
         for kind in kinds or _ROOTS:
             for whose in (car, None):
                 listed = self._listed(whose, kind, most)
-                found += listed if most is None else listed[-most:]
-        return sorted(found, key=_number)
+                found.append(listed if most is None else listed[-most:])
+        some = [listed for listed in found if listed]
+        if len(some) == 1:  # which is in order
+            return list(some[0])
+        return sorted(itertools.chain.from_iterable(some), key=_number)
 
     def _listed(self, car: str | None, kind: Kind, most: int | None) -> Sequence[Row]:
         """Return what stands for a car, of a kind, the last ``most`` of them at least."""
@@ -468,8 +471,7 @@ def laps(standing: Standing, car: str, book: Book) -> dict[int, Row]:
     return dict(sorted(best.items()))
 
 
-@dataclass(frozen=True, slots=True)
-class LapRow:
+class LapRow(NamedTuple):
     """A line of the lap sheet: a row against its lap, or, without one, a lap of which no report
     came. ``counts`` tells whether its values are those of its lap.
     """

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 from codec.lap_report import lap_field, lap_message
@@ -39,8 +38,7 @@ class ShownValue(NamedTuple):
     warns: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class SheetLine:
+class SheetLine(NamedTuple):
     """One line of the lap sheet: what was said against a lap, or that no report came of it.
 
     ``at`` is when it was said, ``values`` the fields of the lap report, by name; ``counts`` tells
