@@ -141,7 +141,7 @@ def doubt(
     if prior is not None and surprise:
         prior = replace(prior, surprise=surprise)
     if prior is not None and of_laps:
-        prior = replace(prior, told=_levels_of(book, of_laps))
+        prior = replace(prior, told=levels_of_laps(book, of_laps))
     try:
         hearing = hear(
             book,
@@ -175,7 +175,7 @@ def doubt(
     )
 
 
-def _levels_of(book: Book, laps: Mapping[int, float]) -> dict[str, tuple[float, ...]]:
+def levels_of_laps(book: Book, laps: Mapping[int, float]) -> dict[str, tuple[float, ...]]:
     """Return the shares of the levels that say laps, by the field that does; {} where none can be
     told.
     """

@@ -19,6 +19,7 @@ from grammar.speech.words import Word, Wording, cut
 
 _PAUSE = re.compile(r"[-–—.…,;:~_*]+")  # written for a pause, and no word
 _LISTED = re.compile(r"\w+(?:[,./_·–—]\w+){2,}")  # 5,1,6,3
+_FIGURES_AND_WORDS = re.compile(r"\d*(?:[^\W\d_]{3,}\d+)*(?:[^\W\d_]{3,})?")
 _SHAPES = re.compile(r"\d+|[^\W\d_]+")
 # figures alone in a line: a program takes them for a sum of money, a share, a time or a day
 _ONLY_FIGURES = re.compile(r"\s*[$€£]?\s?\d[\d\s,.:/'’–-]*[%°]?[\s.!?]*", re.ASCII)
@@ -45,6 +46,18 @@ def only_figures(text: str) -> bool:
     )
 
 
+def _unread(word: Word, *, alone: bool) -> bool:
+    """Tell whether a word may be words written together: it is none, or figures with a word behind
+    or before them (19Lima), which can be symbols that somebody typed only where all are capitals,
+    or all are small and nothing else is said.
+    """
+    if word.kind is not WordKind.TYPED:
+        return word.kind is WordKind.UNKNOWN
+    text = word.text
+    typed = text.isupper() or (alone and text.islower())
+    return not typed and _FIGURES_AND_WORDS.fullmatch(text) is not None
+
+
 class RadioWords:
     """Cuts lines into the words of a book."""
 
@@ -68,15 +81,16 @@ class RadioWords:
             figures = cut(self.lexicon, _BETWEEN_FIGURES.sub(" ", text))
             return Wording(text, figures.words)
         wording = cut(self.lexicon, text)
-        if all(word.kind is not WordKind.UNKNOWN for word in wording):
+        alone = len(wording) == 1
+        if not any(_unread(word, alone=alone) for word in wording):
             return wording
         return Wording(text, list(self._taken_apart(wording)))
 
     def _taken_apart(self, wording: Wording) -> Iterator[Word]:
-        words, text, place = wording.words, wording.text, 0
+        words, text, place, alone = wording.words, wording.text, 0, len(wording) == 1
         while place < len(words):
             word, place = words[place], place + 1
-            (start, end), known = word.span, word.kind is not WordKind.UNKNOWN
+            (start, end), known = word.span, not _unread(word, alone=alone)
             dashed = place < len(words) and text[end : end + 1] == "-"
             if known and not (dashed and words[place].kind is WordKind.UNKNOWN):
                 yield word

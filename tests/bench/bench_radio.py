@@ -2,12 +2,14 @@
 said to have said it and by what was spoilt; lost apart from flagged; laps right.
 
     python tests/bench/bench_radio.py [EVENTS] [SEED] [SHARES OF WORDS WRONG…] [--show]
-        [--book=FILE]
+        [--book=FILE] [--ceiling]
 
 The events are those of radio_events.py, which shares no word list and no code with the finder; half
 of them are in styles that no figure was set by. ``--show`` prints what was missed and what was
 wrong. Nothing is asserted: the aims are printed beside the figures. They are of the race book; with
 another ``--book`` its reports are of values that wander, and styles that name fields are left out.
+``--ceiling`` tells beside what the import finds of reports said in symbols how many of them an
+oracle could accept (radio_ceiling.py).
 """
 
 from __future__ import annotations
@@ -16,11 +18,13 @@ import sys
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Iterable
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from common import ROOT, table
+from radio_ceiling import Ceiling
 from radio_events import DEVELOPED, FRESH, HELD_OUT, Event, Truth, events
 
 from codec import load_book
@@ -175,11 +179,18 @@ class Score:
         ]
 
     def _recall(self, by: str, name: str) -> float:
-        counted = [self.counts[by, name, outcome] for outcome in ("right", "flagged", "lost")]
-        return counted[0] / max(1, sum(counted))
+        return self.recall([name], by)
+
+    def recall(self, names: Iterable[str], by: str = "style") -> float:
+        """Return the share of the reports of some styles that was accepted and right."""
+        pairs = [(name, outcome) for name in names for outcome in ("right", "flagged", "lost")]
+        counted = [self.counts[by, name, outcome] for name, outcome in pairs]
+        return sum(counted[::3]) / max(1, sum(counted))
 
 
-def main(count: int, seed: int, path: Path, *, show: bool, rates: list[float]) -> None:
+def main(
+    count: int, seed: int, path: Path, *, show: bool, ceiling: bool, rates: list[float]
+) -> None:
     """Print every table."""
     book, race = load_book(path), path == RACE
     for errors in rates:
@@ -189,13 +200,24 @@ def main(count: int, seed: int, path: Path, *, show: bool, rates: list[float]) -
             ("held out, fresh", FRESH),
         ):
             styles = [style for style in listed if race or not style.figures]
-            score, began, lines = Score(), time.process_time(), 0
+            score, oracle, took, lines = Score(), Ceiling(book, errors), 0.0, 0
             for number, event in enumerate(events(book, styles, errors, count // 2, seed)):
+                began = time.process_time()
                 score.add(event, imported(book, event, times=number % 3 == 2))
+                took += time.process_time() - began
                 lines += len(event.lines)
-            took = time.process_time() - began
+                if ceiling:
+                    oracle.add(event)
             score.print(f"{which}, {errors:.0%} of words wrong", AIMS.get(errors, 0))
             print(f"  {lines} lines in {took:.1f} s of processor time")
+            if ceiling:
+                found = score.recall(style.name for style in styles if not style.figures)
+                told = [f"{share:.3f} ({wrong} wrong) {name}" for name in ("book", "true")
+                    for share, wrong in [oracle.share(name)]]  # fmt: skip
+                print(f"  said in symbols: {found:.3f} found, an oracle {', '.join(told)} channel")
+                found = score.recall(style.name for style in styles if style.figures)
+                share, wrong = oracle.share("named")
+                print(f"  in plain words: {found:.3f} found, an oracle {share:.3f} ({wrong} wrong)")
             for by in ("style", "speakers", "cause"):
                 table(by, score.rows(by))
             if show:
@@ -209,5 +231,6 @@ if __name__ == "__main__":
         int(numbers[1]) if len(numbers) > 1 else 1,
         next((Path(one[7:]) for one in sys.argv if one.startswith("--book=")), RACE),
         show="--show" in sys.argv,
+        ceiling="--ceiling" in sys.argv,
         rates=[float(word) for word in numbers[2:]] or list(AIMS),
     )

@@ -105,6 +105,7 @@ TAKEN_FOR = {
     "five": ["fine", "nine", "fife"], "six": ["fix", "sick"], "seven": ["heaven", "eleven"],
     "eight": ["ate", "eighty"], "nine": ["five", "mine", "line"],
 }  # fmt: skip
+_JOINED = "\x00"  # between two words that the recogniser wrote as one
 EXTRA = ["er", "the", "krr", "mm", "so", "a", "yeah", "psh"]
 
 
@@ -631,6 +632,9 @@ class Event:
         self.slow = range(7, 9) if chance.random() < 0.7 else range(0)
         self.lines: list[Line] = []
         self.truth: list[Truth] = []
+        # of each report of a car and lap all that is heard of it, each time its words, parted right
+        self.copies: dict[tuple[str, int], list[str]] = {}
+        self.said: dict[tuple[str, int], dict[str, Any]] = {}
         for lap in range(1, laps + 1):
             for car in self.cars:
                 self._lap(car, lap)
@@ -699,6 +703,8 @@ class Event:
             spoilt, why = [], "driver not heard"
         elif chance.random() < 0.04 and not self.style.figures and not string.isdigit():
             spoilt, why = self._slip(string), "corrected"
+        copies = self.copies[car.number, lap] = [_parted(spoilt)] if spoilt else []
+        self.said[car.number, lap] = values
         parts = [spoilt]
         split = self.errors and chance.random() < self.errors * 2
         if len(spoilt) > 3 and (split or chance.random() < 0.02):
@@ -717,11 +723,13 @@ class Event:
         if asked:
             self._say(moment + 1.5, car, "Say again.", driver=False)
             again, _ = self._spoilt(spell(string))
+            copies.append(_parted(again))
             text = "I say again " + " ".join(again)
             self._say(moment + 4, car, self.style.finish(text), driver=True, report=True)
             moment += 9
         if chance.random() < self.style.readback or not spoilt:
             back, _ = self._spoilt(spell(string), self.errors / 2)
+            copies.append(_parted(back))
             text = chance.choice(["copy, ", "", "Copy. "]) + " ".join(back)
             self._say(moment + 2.5, car, self.style.finish(text), driver=False, report=True)
         self.truth.append(Truth("report", car.number, lap, string, at, why))
@@ -752,7 +760,7 @@ class Event:
             elif way == "lost" and len(words) > 2:
                 pass
             elif way == "joined" and place < len(words):
-                found.append(word.rstrip(",. ") + words[place])
+                found.append(word.rstrip(",. ") + _JOINED + words[place])
                 place += 1
             else:
                 found += [word, chance.choice(EXTRA)]
@@ -805,6 +813,7 @@ class Event:
         self.truth.append(Truth("call", car.number, lap, called.string, at, ""))
 
     def _say(self, at: float, car: Car, text: str, *, driver: bool, report: bool = False) -> None:
+        text = text.replace(_JOINED, "")
         self.lines.append(
             Line(at, car.driver if driver else car.engineer, text, driver=driver, report=report)
         )
@@ -847,6 +856,10 @@ class Event:
     def written(self) -> list[str]:
         """Return the transcript in its form."""
         return list(_FORMS[self.form](self.lines))
+
+
+def _parted(words: Sequence[str]) -> str:
+    return " ".join(words).replace(_JOINED, " ")
 
 
 def _clock(seconds: float, point: str) -> str:

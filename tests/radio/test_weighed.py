@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 from commands import called
+from hypothesis import given
+from hypothesis import strategies as st
 from radio.unchecked import standing
 from sheet.support import REPORT, ROOT, new, race_book
 
@@ -59,6 +61,35 @@ def test_words_written_together_are_taken_apart_where_there_is_one_way(
 ) -> None:
     cut = RadioWords(race_book().lexicon).cut(written)
     assert [word.text for word in cut] == words
+
+
+_EVERY_LETTER = load_book(ROOT / "examples" / "starter" / "starter.toml")
+_WORDS = [
+    word.word
+    for symbol, word in _EVERY_LETTER.alphabet.words.items()
+    if symbol.isalpha() and word.word.isalpha()
+]
+
+
+@given(
+    st.lists(
+        st.tuples(st.from_regex(r"[0-9]{1,4}", fullmatch=True), st.sampled_from(_WORDS)),
+        min_size=1,
+        max_size=4,
+    )
+)
+def test_figures_with_a_word_behind_them_are_both_also_where_each_letter_is_a_symbol(
+    parts: list[tuple[str, str]],
+) -> None:
+    cut = RadioWords(_EVERY_LETTER.lexicon).cut
+    apart = [piece for figures, word in parts for piece in (figures, word.capitalize())]
+    for line in ("{}", "so {} copy", "it was {}"):
+        together = cut(line.format("".join(apart)))
+        assert [word.meaning for word in together] == [
+            word.meaning for word in cut(line.format(" ".join(apart)))
+        ]
+    for typed in ("".join(apart).upper(), "".join(apart).lower()):  # symbols, as somebody types
+        assert [word.text for word in cut(typed)] == [typed]
 
 
 @pytest.mark.parametrize(
