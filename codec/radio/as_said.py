@@ -27,6 +27,8 @@ class AsSaid:
         self.odds = exchange.odds
         self._named_spoilt = {True: 0, False: 0}  # reports in plain words, with words amiss or not
         self._unlike: dict[str, CarOutlook] = {}  # by car the last one unlike those before
+        # by car the last one that is not sure, if the one before was none that counts, and how sure
+        self._unsure: dict[str, tuple[CarOutlook, float]] = {}
         self._in_full: dict[str, dict[str, tuple[int, Decimal]]] = {}  # by car and field, each lap
 
     def likely(self, said: PlainReport, reading: Reading, turn: RadioTurn) -> tuple[float, str]:
@@ -60,12 +62,21 @@ class AsSaid:
                     for one, value in said.values.items()
                     if one != self.finder.named.lap and in_full(self.book.fields[one], value)
                 }
-                return self._behind(outlook, said, reading, turn, plus=plus), ""
+                unsure = self._unsure.pop(name, None)
+                likely = self._behind(outlook, unsure, said, reading, turn, plus=plus)
+                if name and likely < self.book.hearing.threshold:
+                    self._unsure[name] = self._alone(reading, lap, turn), likely
+                return likely, ""
             why = why or odd
-        self._unlike[name] = alone = CarOutlook(self.book, name)
         lap = self._lap(reading, turn, turn.car.outlook)
-        alone.learn(reading, lap, utterance.at, utterance.number)
+        self._unlike[name] = self._alone(reading, lap, turn)
         return 0.5, why
+
+    def _alone(self, reading: Reading, lap: int, turn: RadioTurn) -> CarOutlook:
+        """Return what would be known of a car by a report alone."""
+        found = CarOutlook(self.book, turn.car.name)
+        found.learn(reading, lap, turn.utterance.at, turn.utterance.number)
+        return found
 
     def _unlike_in_full(self, said: PlainReport, lap: int, car: str) -> str:
         """Return in words which number said in full is far from the one said so before."""
@@ -120,6 +131,7 @@ class AsSaid:
     def _behind(
         self,
         outlook: CarOutlook,
+        unsure: tuple[CarOutlook, float] | None,
         said: PlainReport,
         reading: Reading,
         turn: RadioTurn,
@@ -127,9 +139,19 @@ class AsSaid:
         plus: bool,
     ) -> float:
         """Return how likely every number was said as it was written down, behind the report that
-        an outlook knows of.
+        an outlook knows of, or behind an ``unsure`` one since, as likely as that is: several that
+        agree speak for each other.
         """
         named, utterance = self.finder.named, turn.utterance
+
+        def share_of(name: str, level: int) -> float:
+            known = outlook.share(name, level, utterance.at, utterance.number)
+            if unsure is None:
+                return known
+            since, sure = unsure
+            there = since.share(name, level, utterance.at, utterance.number)
+            return (1 - sure) * known + sure * there
+
         spoilt, clean = self._named_spoilt[True], self._named_spoilt[False]
         rate = (0.5 + spoilt) / (20 + spoilt + clean) * _SPOILT_WORDS
         rate *= 4 if said.spoilt else 1
@@ -140,11 +162,11 @@ class AsSaid:
             for value in (*others, *said.unheard[name]):
                 other = named.level(name, value)
                 if other is not None and other != level:
-                    share = outlook.share(name, other, utterance.at, utterance.number)
+                    share = share_of(name, other)
                     signed = plus and value == -said.values[name]
                     amiss = rate * (_CUT if name in said.cut else 1)
                     wrong += share * (1.0 if signed or value in said.unheard[name] else amiss)
-            right = outlook.share(name, level, utterance.at, utterance.number)
+            right = share_of(name, level)
             likely *= right / (right + wrong)
         return likely
 
