@@ -261,7 +261,8 @@ class Prefilter(dict[str, _Token]):
         self._before, self._after = frozenset(cues["before"]), frozenset(cues["after"])
         self._refused, self._near = float(odds["refused"]), float(odds["near"])
         self._shortest = min(one.lengths[0] for one in evidence.book.messages.values())
-        self._shortest -= bool(evidence.figures_alone()[0])  # one may have been dropped
+        if self._shortest > _PLAINLY or evidence.figures_alone()[0]:
+            self._shortest -= 1  # one may have been dropped, or misheard as no word of a code
         self._marks = frozenset(cues["marks"])
         reports = evidence.book.sent_by("car")[:1]  # of each lap
         self._report = min((one.lengths[0] for one in reports), default=math.inf)

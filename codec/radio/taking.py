@@ -4,6 +4,7 @@ puts right.
 
 from __future__ import annotations
 
+import itertools
 from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -28,6 +29,7 @@ from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
 from grammar.speech.words import Wording
 
 _MOST_ON = 12  # words of a line that may go on with a report
+_SEVERAL = 2  # of them in a row: it may go on with a report, though talk follows
 _PAUSED = 0.5  # how sure what goes on behind words like WAIT is, where nothing checks it
 
 
@@ -236,14 +238,14 @@ class Taking:
         return self.prefilter.codes(text.split(None, 1)[0])
 
     def _may_go_on(self, utterance: Utterance) -> bool:
-        """Tell whether an utterance of few words, or of nothing but code, may be the rest of a code
-        that another one began.
+        """Tell whether an utterance of few words, or one that begins with several of a code, may be
+        the rest of a code that another one began, whatever is said behind it.
         """
         if not self._tails:
             return False
         raws = self.finder.mending.unpaused(utterance.text).split(None, _MOST_ON)
-        few = 0 < len(raws) <= REST and self.prefilter.codes(raws[0])
-        code = few or (0 < len(raws) <= _MOST_ON and all(map(self.prefilter.codes, raws)))
+        codes = sum(1 for _ in itertools.takewhile(self.prefilter.codes, raws[:_MOST_ON]))
+        code = codes >= _SEVERAL or (codes > 0 and len(raws) <= REST)
         return code and next(self._gone_on_with(utterance), None) is not None
 
     def _joined(

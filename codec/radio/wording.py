@@ -54,7 +54,7 @@ def _unread(word: Word, *, alone: bool) -> bool:
     if word.kind is not WordKind.TYPED:
         return word.kind is WordKind.UNKNOWN
     text = word.text
-    typed = text.isupper() or (alone and text.islower())
+    typed = text.isdecimal() or text.isupper() or (alone and text.islower())
     return not typed and _FIGURES_AND_WORDS.fullmatch(text) is not None
 
 
