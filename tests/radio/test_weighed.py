@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from radio.unchecked import standing
 from sheet.support import REPORT, ROOT, new, race_book
 
-from codec import encode, load_book
+from codec import encode, load_book, parse_book
 from codec.radio.by_hand import accept, doubtful_rows, fix, withdraw
 from codec.radio.crews import crews_of
 from codec.radio.dedupe import NOT_USED
@@ -61,6 +61,67 @@ def test_words_written_together_are_taken_apart_where_there_is_one_way(
 ) -> None:
     cut = RadioWords(race_book().lexicon).cut(written)
     assert [word.text for word in cut] == words
+
+
+_ALONE = """
+[alphabet]
+retired = "IKMOU"
+[fields]
+lap = { kind = "wrapped", modulus = 10, drift = 1, wander = 0 }
+store = { kind = "quantity", unit = "%", low = 0, high = 99, step = 1, drift = -2, wander = 1 }
+pads = { kind = "choice", options = ["fresh", "worn", "gone"], usual = "worn" }
+[tables]
+lap = { kind = "digits" }
+store = { kind = "digits", count = "value" }
+pads = { kind = "listed", words = { fresh = "FF", worn = "WW", gone = "GG" } }
+check = { kind = "check", method = "weighted sum", weights = [2, 3, 4, 5, 6, 7, 8, 9, 10] }
+[messages.lap]
+layout = "lap store pads check"
+"""
+
+
+@pytest.mark.parametrize("cut", [2, 3, 4])
+@pytest.mark.parametrize("behind", [" … that's it for now", ". Still sliding a bit."])
+def test_the_rest_of_a_report_in_a_second_line_may_have_talk_behind_it(
+    tmp_path: Path, cut: int, behind: str
+) -> None:
+    book = parse_book(_ALONE, "alone")
+    encoded = encode(book, {"lap": 2, "store": 57, "pads": "worn"}, "lap")
+    words = encoded.words.split()
+    with Journal(tmp_path / "alone.sheet", book) as journal:
+        lines = " ".join(words[:cut]), " ".join(words[cut:]) + behind
+        [found] = brought(journal, *(f"Ana: {line}" for line in lines))
+    assert (found.string, found.refusal) == (encoded.string, "")
+
+
+@pytest.mark.parametrize("spoilt", range(6))
+def test_a_report_with_a_word_that_is_none_of_the_code_is_weighed_where_all_are_as_short(
+    tmp_path: Path, spoilt: int
+) -> None:
+    book = parse_book(_ALONE, "alone")
+    told = {"lap": 2, "store": 57, "pads": "worn"}
+    words = encode(book, told, "lap").words.split()
+    words[spoilt] = "krr"
+    first = encode(book, {**told, "lap": 1, "store": 59}, "lap").words
+    with Journal(tmp_path / "alone.sheet", book) as journal:
+        found = brought(journal, f"Ana: {first}", f"Ana: Numbers are {' '.join(words)}. Done.")
+    [_, second] = [one for one in found if one.kind == "report"]
+    assert second.string == encode(book, told, "lap").string or second.refusal
+
+
+def test_reports_in_plain_words_that_are_not_sure_speak_for_each_other_where_they_agree(
+    tmp_path: Path,
+) -> None:
+    told = "lap {}, energy minus zero point two, motor at {}, inverter at sixty, battery at forty"
+    lines = [f"Ana: {told.format(lap, 'uh ninety psh five')}" for lap in ("one", "two")]
+    lines += [f"Ana: {told.format(lap, 'ninety five')}" for lap in ("three", "four")]
+    lines += [f"Ana: {told.format(lap, 'eighty')}" for lap in ("five", "six", "seven")]
+    with new(tmp_path) as journal:
+        found = [one for one in brought(journal, *lines) if one.string]
+    sure = [one.certainty or 0.0 for one in found if str(one.values["motor"]) == "80"]
+    assert len(sure) == 3
+    assert sure[0] < journal.book.hearing.threshold
+    assert sure[0] < sure[1] < sure[2]
 
 
 _EVERY_LETTER = load_book(ROOT / "examples" / "starter" / "starter.toml")
