@@ -24,6 +24,7 @@ from grammar.speech.kinds import WordKind
 from grammar.speech.words import cut
 
 _PART = re.compile(r"[^\s=,;]+|=")
+_SET = re.compile(r"\s*([^\W\d][\w ]*?)\s*=\s*[-+−]?\d")
 _BETWEEN = frozenset(("to", "at", "is", "on", "position", "="))
 
 
@@ -197,6 +198,19 @@ def _value(field: FieldBase, parts: list[str]) -> tuple[Value, list[str]]:
     value = field.rounded(parts[0].replace("−", "-"))
     behind = parts[1:]
     return value, behind[1:] if behind and behind[0] == field.unit_text else behind
+
+
+def no_field(book: Book, text: str) -> CodeError | None:
+    """Return what is wrong with a line that sets a field which the lap report has not, None for any
+    other line.
+    """
+    report, said = book.messages.get(lap_message(book)), _SET.match(text)
+    if report is None or said is None or said[1].casefold() == LAP:
+        return None
+    names = ", ".join(field.title for name, field in report.fields.items() if name != LAP)
+    return CodeError(
+        f"the lap report has no field {said[1]!r}", kind="usage", hint=f"it has {names}"
+    )
 
 
 def dial_at(book: Book, dials: Mapping[str, object], text: str) -> tuple[str, int] | None:

@@ -14,7 +14,7 @@ from decimal import Decimal
 
 from codec.decoding import Transcript
 from codec.lap_report import lap_field, lap_message
-from codec.log.fields import ByField, Nearly, by_field, called, dial_at, nearly
+from codec.log.fields import ByField, Nearly, by_field, called, dial_at, nearly, no_field
 from codec.log.readbacks import read_back
 from codec.log.shown import Shown
 from codec.log.watch import Watch
@@ -157,6 +157,8 @@ def _told_otherwise(watch: Watch, text: str, words: Wording, error: CodeError) -
     except CodeError as wrong:
         typed = "=" in text  # nobody says that: a slip of who types it, and no report
         return Shown.of_error(wrong) if typed else _ask_for(watch, text, wrong, None, None, None)
+    if isinstance(told, Passages) and (wrong := no_field(watch.book, text)) is not None:
+        return Shown.of_error(wrong)
     match told:
         case OfLap():
             return _of_said_lap(watch, text, told)
@@ -251,7 +253,7 @@ def _lap_named(watch: Watch, text: str) -> int | None:
     """
     named, figures = watch.finder.named, _LAP_NAMED.match(text)
     said = whole_lap(named.parts(text).get(named.lap)) if figures is None else int(figures[1])
-    return None if said is None or said > MOST_LAP or watch.beyond(said) else said
+    return None if said is None or not 0 <= said <= MOST_LAP or watch.beyond(said) else said
 
 
 def skipped(watch: Watch, lap: int | None, besides: int | None = None) -> list[str]:

@@ -247,6 +247,26 @@ def test_what_says_a_lap_or_a_value_that_there_is_not_is_told_and_kept(session: 
     assert session.waiting.entry.heard == "energy plenty"
 
 
+def test_a_lap_below_nought_is_no_lap_of_what_waits(session: Session) -> None:
+    session.enter("lap -3 energy 0.1")
+    assert session.waiting is not None
+    assert session.waiting.entry.lap == 2
+    told = session.enter("energy 0.1 motor 95").lines[0]
+    assert told.startswith("part of the report of lap 2:")
+
+
+@pytest.mark.parametrize("typed", ["left=33.6", "tyre wear = 4"])
+def test_a_value_of_a_field_that_there_is_not_is_no_talk(session: Session, typed: str) -> None:
+    before = len(list(session.entries))
+    shown = session.enter(typed)
+    name = typed.partition("=")[0].strip()
+    assert shown.lines == (
+        f"the lap report has no field {name!r}",
+        "hint: it has energy against plan, motor, inverter, battery, alert",
+    )
+    assert len(list(session.entries)) == before
+
+
 def test_a_lap_beyond_the_flag_is_asked_about_and_laps_added_count(session: Session) -> None:
     flag = session.mine.flag
     assert flag is not None
