@@ -11,12 +11,12 @@ import functools
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from statistics import NormalDist
 from typing import TYPE_CHECKING, Literal
 
 from codec.race.binding import EnergyField, Event
 from codec.race.interval import Interval, interval, mirrored, shifted
 from codec.race.kalman import (
+    Case,
     Cases,
     Distribution,
     GaussianMixture,
@@ -34,18 +34,20 @@ if TYPE_CHECKING:
 # often does so of both
 _SCATTERS = (0.4, 0.7, 1.25, 2.2, 4.0)
 _DRIFTS = {0.75: 0.55, 4.0: 0.45}
+# how likely laps go together: of what one takes by chance the next takes this share, too; and how
+# many times as much as they scatter the habit drifts then
+_TOGETHER, _RHYTHM, _DRIFTS_TOGETHER = 0.1, 0.75, 0.75
 USUAL = 0.55  # the middle of the first, as files come: they state too much
 # how likely a lap takes steadily more, or less, than the one before from the start on, against that
 # the habit only drifts; and how far the first lap may then lie off the one from which the whole
 # race takes what is planned: the deviation, as a share of the way from that to the plan
-_CREEPS, _EASES, _UNPLANNED = 0.64, 0.02, 0.75
+_CREEPS, _EASES, _UNPLANNED = 0.64, 0.02, 0.9
 _BEGINS = 0.015  # the chance, on any lap, that it begins to take more
-_CREEPS_APART = 0.5  # the deviation of such a change, as a share of what it is expected to be
+_CREEPS_APART = 0.35  # the deviation of such a change, as a share of what it is expected to be
 _AS_STATED = 1.5  # a factor up to this is as stated
 _MORE, _LESS, _CREEPING, _DRIFTING = 0.5, 0.99, 0.97, 0.986  # of what laps are like, to tell it
 _ODD = 4.0  # times as much as others an odd lap scatters
-_LIKELIER = 1.3  # times as likely as kept a target must be ignored at least, to tell it
-_standard = NormalDist()
+_LIKELIER = 2.0  # times as likely as kept a target must be ignored at least, to tell it
 # a plan that has changed is gone by, half gone by, or not: each counts like so many targets before
 _REPLANNED = 1.0, 0.2, 1.0
 _PARTLY = 0.15  # how far a target half kept may lie off the half, as a share of the whole way
@@ -69,9 +71,9 @@ def begin(event: Event) -> GaussianMixture:
     """Return what is known at the start: nothing is used, and the driver's habit is about the
     plan.
     """
-    return GaussianMixture.start(
-        0.0, 0.0, 0.0, float(event.spec.energy.first), _cases(*_doubts(event), event.laps)
-    )
+    first, spread = float(event.spec.energy.first), float(event.spec.energy.spread)
+    cases = _cases(*_doubts(event), event.laps)
+    return GaussianMixture.start(0.0, 0.0, 0.0, first, cases, spread)
 
 
 def _doubts(event: Event) -> tuple[float, float]:
@@ -105,12 +107,15 @@ def _cases(doubt: float, creep: float, laps: int) -> Cases:
     cases = []
     for scatter in _SCATTERS:
         share = math.exp(-0.5 * (math.log(scatter / USUAL) / doubt) ** 2)
+        alone = share * (1 - _TOGETHER)
         cases += [
-            (share * drifting * likely, scatter, scatter * drift, 0.0, 0.0, 0.0, 0.0)
+            Case(alone * drifting * likely, scatter, scatter * drift)
             for drift, likely in _DRIFTS.items()
         ]
+        drift = scatter * _DRIFTS_TOGETHER
+        cases.append(Case(share * _TOGETHER, scatter, drift, rhythm=_RHYTHM))
         cases += [
-            (share * chance, scatter, 1.0, bend, _CREEPS_APART * creep, -bend * half, apart)
+            Case(alone * chance, scatter, 1.0, bend, _CREEPS_APART * creep, -bend * half, apart)
             for chance, bend in steady
         ]
     return Cases.of(cases)
@@ -180,21 +185,23 @@ def _asked(
 
 def ignored_against_kept(event: Event, state: GaussianMixture, laps: int, falsely: float) -> float:
     """Return how many times as likely as kept, by the reports of the first laps after its call, a
-    target must be ignored so that one that is kept is taken for ignored no more often than so.
+    target must be ignored so that one that is kept is taken for ignored no more often than so,
+    whatever the laps are like, by what is known of that.
 
-    For two normal distributions of the same width that lie so many deviations apart: the most
-    powerful test (J. Neyman, E. S. Pearson 1933). Never less than a little likelier.
+    It is how much likelier it is to have used just so much that a kept target uses more, or less
+    where one that is ignored does, no more often than so: the most powerful test (J. Neyman,
+    E. S. Pearson 1933). Never less than a little likelier.
     """
     used = [
-        part.after(laps, laps * lap_noise(event, part))
+        part.after(laps, laps_noise(event, part, laps))
         for part in (state.on_course(0), state.on_course(2))
         if part is not None
     ]
     if len(used) < 2:
         return math.inf
     kept, ignored = used
-    apart = abs(ignored.mean - kept.mean) / kept.deviation
-    return max(_LIKELIER, math.exp(-_standard.inv_cdf(falsely) * apart - apart * apart / 2))
+    reached = kept.quantile(1 - falsely if ignored.mean > kept.mean else falsely)
+    return max(_LIKELIER, ignored.density(reached) / kept.density(reached))
 
 
 def used_interval(
@@ -248,24 +255,25 @@ def used_after(event: Event, state: GaussianMixture, expected: float, laps: floa
 
     The sums are those of ``transition``, lap by lap, in closed form, but for what no habit tells.
     """
-    noise = laps * lap_noise(event, state) + _drifted(event, state, laps)
+    noise = laps_noise(event, state, laps) + _drifted(event, state, laps)
     return state.after(laps, noise).shifted(expected)
 
 
-def used_held(event: Event, state: GaussianMixture, expected: float) -> Distribution:
-    """Return the distribution of the energy used when ``expected`` more is called, lap by lap, and
-    kept: calls correct whatever comes, but for the last lap, whose use nobody corrects.
+def used_held(event: Event, state: GaussianMixture) -> Distribution:
+    """Return the distribution of the energy used when targets are called lap by lap, and kept, but
+    for what they are: calls correct whatever comes, but for the last lap, whose use nobody
+    corrects.
     """
-    return used_once(event, state, expected, 1)
+    return used_once(event, state, 1)
 
 
-def used_once(event: Event, state: GaussianMixture, expected: float, laps: float) -> Distribution:
-    """Return the distribution of the energy used ``laps`` laps on when a target is called once, and
-    kept: the habit begins anew about it, and no call corrects what becomes of it.
+def used_once(event: Event, state: GaussianMixture, laps: float) -> Distribution:
+    """Return the distribution of the energy used ``laps`` laps on, but for the target, when it is
+    called once, and kept: the habit begins anew about it, and no call corrects what becomes of it.
     """
     first = (laps * float(event.spec.energy.first)) ** 2
-    noise = laps * lap_noise(event, state) + _drifted(event, state, laps) + first
-    return state.held(noise).shifted(expected)
+    noise = laps_noise(event, state, laps) + _drifted(event, state, laps) + first
+    return state.held(laps, noise)
 
 
 def _drifted(event: Event, state: GaussianMixture, laps: float) -> Array:
@@ -323,8 +331,11 @@ def scatter_seen(state: GaussianMixture) -> tuple[float, float]:
     return mean, math.fsum((log - mean) ** 2 * share for log, share in seen.items()) / total
 
 
-def lap_noise(event: Event, state: GaussianMixture) -> Array:
-    """Return the variance of single laps in each way, odd ones among them."""
-    spec = event.spec.energy
-    scatter: Array = float(spec.spread) ** 2 * state.cases.scatter[state.case] ** 2
-    return scatter * (1 + state.odd_chance(float(spec.odd)) * (_ODD**2 - 1))
+def laps_noise(event: Event, state: GaussianMixture, laps: float) -> Array:
+    """Return the variance that so many laps bring to each way beside its slope, odd ones among
+    them.
+    """
+    spec, cases = event.spec.energy, state.cases
+    odd = laps * state.odd_chance(float(spec.odd)) * (_ODD**2 - 1)
+    scatter: Array = (float(spec.spread) * cases.scatter[state.case]) ** 2
+    return scatter * (cases.noise(laps)[state.case] + odd)

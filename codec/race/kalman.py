@@ -1,16 +1,18 @@
 """What is known of a quantity and of its trend: a Kalman filter that knows the rounding of the
 code, and that does not believe what it was told of its own noise.
 
-The state is (level, slope, bend): a lap adds the slope to the level and the bend to the slope. It
-is normal, or a mixture of normals. A report says that the level lies in an interval: the values
-that the code rounds to what was said, without end on one side at an open end. The state is
-conditioned on that by matching moments: the level given the interval is a normal distribution cut
-to it, and the Kalman gain carries its mean and variance over to the rest. For steps that are small
-against what is uncertain this is the Kalman filter with the variance of the rounding, step²/12, as
-noise.
+The state is (level, slope, bend, last): a lap adds the slope to the level and the bend to the
+slope. What it took off the slope by chance is ``last``, of which the next lap may take a share
+again. The state is normal, or a mixture of normals. A report says that the level lies in an
+interval: the values that the code rounds to what was said, without end on one side at an open end.
+The state is conditioned on that by matching moments: the level given the interval is a normal
+distribution cut to it, and the Kalman gain carries its mean and variance over to the rest. For
+steps that are small against what is uncertain this is the Kalman filter with the variance of the
+rounding, step²/12, as noise.
 
 Nobody knows the noise beforehand: how much single laps scatter and how much the slope drifts, as
-multiples of what was stated, and whether the slope bends, are a table of ``Cases``, each with its
+multiples of what was stated, whether the slope bends, and whether laps go together (a rhythm: an
+autoregressive noise, whose last value is part of the state) are a table of ``Cases``, each with its
 own normals, weighed by how well it foretold the reports. Single laps have heavy tails: a lap may be
 odd, that is scatter several times as much, and how often laps are is learned (the probability of
 the next is that of a beta distribution, given how many were). The case itself may change: with each
@@ -44,6 +46,7 @@ if TYPE_CHECKING:
 
     from codec.race.truncated_normal import Array
 
+_STATE = 4  # level, slope, bend, last
 MOST_WAYS = 5  # of one case and one branch
 _BRANCHES = 4  # courses of a slope that was to change, and none before it was
 MOST_MARKS = 63  # reports, the last ones, of which it can still be told whether they were wrong
@@ -59,13 +62,28 @@ FORGOTTEN = 0.003  # of what was learned about the noise, with each lap
 ODD_LAPS = 20.0  # what is held beforehand about odd laps counts as much as so many laps seen
 
 
+class Case(NamedTuple):
+    """What the noise may be like: how likely, against the others; how many times as much single
+    laps scatter and the slope drifts; the bend and its deviation; by how much the slope at the
+    start may differ from that of the other cases, and the deviation of that; and the share of what
+    a lap took off the slope that the next one takes too, below 0 the other way.
+    """
+
+    weight: float
+    scatter: float = 1.0
+    drift: float = 1.0
+    bend: float = 0.0
+    bend_deviation: float = 0.0
+    begins: float = 0.0
+    begins_deviation: float = 0.0
+    rhythm: float = 0.0
+
+
 @dataclass(frozen=True, eq=False)
 class Cases:
-    """What the noise may be like: for each case its probability, how many times as much single laps
-    scatter and the slope drifts, the mean and the variance of the bend, by how much the slope at
-    the start may differ for it from that of the other cases (mean and variance), and the place of
-    the case it changes to when its slope begins to bend: the last one that scatters as much, −1 if
-    there is none.
+    """All that the noise may be like: see ``Case``, of whose deviations these are the variances;
+    the weights sum to 1. ``bending`` is the place of the case that one changes to when its slope
+    begins to bend: the last one that scatters as much, −1 if there is none.
     """
 
     weight: Array
@@ -75,17 +93,16 @@ class Cases:
     bend_variance: Array
     begins: Array
     begins_variance: Array
+    rhythm: Array
     bending: np.ndarray
 
     @classmethod
-    def of(cls, cases: Iterable[tuple[float, float, float, float, float, float, float]]) -> Cases:
-        """Return them from (probability, scatter, drift, bend, its standard deviation, by how much
-        the slope begins elsewhere, the deviation of that).
-        """
+    def of(cls, cases: Iterable[Case]) -> Cases:
+        """Return them."""
         import numpy as np
 
         columns = np.array(list(cases), dtype=float).T
-        weight, scatter, drift, bend, deviation, begins, apart = columns
+        weight, scatter, drift, bend, deviation, begins, apart, rhythm = columns
         bends = {scatter[place]: place for place in np.flatnonzero(deviation)}
         bending = [-1 if deviation[n] else bends.get(scatter[n], -1) for n in range(len(bend))]
         return cls(
@@ -96,6 +113,7 @@ class Cases:
             deviation**2,
             begins,
             apart**2,
+            rhythm,
             np.array(bending),
         )
 
@@ -103,7 +121,31 @@ class Cases:
     @functools.cache
     def one(cls) -> Cases:
         """Return the one case that everything is as stated."""
-        return cls.of([(1.0, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0)])
+        return cls.of([Case(1.0)])
+
+    def taken_again(self, laps: float) -> Array:
+        """Return, for each case, what the next laps take of what the last one took off the slope,
+        together, as many times as that.
+        """
+        import numpy as np
+
+        share = np.abs(self.rhythm) ** laps
+        share *= np.where(self.rhythm < 0, math.cos(math.pi * laps), 1.0)
+        taken: Array = self.rhythm * (1 - share) / (1 - self.rhythm)
+        return taken
+
+    def noise(self, laps: float) -> Array:
+        """Return, for each case, the variance that the noise of the next laps brings, as many times
+        as that of a single lap: the sum of an autoregressive noise whose last value is known.
+        """
+        import numpy as np
+
+        squared = self.rhythm * self.rhythm
+        both = squared * (1 - squared**laps) / (1 - squared)
+        grown = laps - 2 * self.taken_again(laps) + both
+        grown *= (1 + self.rhythm) / (1 - self.rhythm)
+        noise: Array = np.maximum(grown, 0.0)
+        return noise
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,6 +250,10 @@ class Distribution:
         """Return the distribution of what is left of ``about``."""
         return Distribution(self.weights, about - self.means, self.deviations**2)
 
+    def shared(self, laps: float) -> Distribution:
+        """Return the distribution of the share of each of so many laps."""
+        return Distribution(self.weights, self.means / laps, (self.deviations / laps) ** 2)
+
     def density(self, x: float) -> float:
         """Return the density at ``x``."""
         import numpy as np
@@ -301,20 +347,24 @@ class GaussianMixture:
         level_deviation: float,
         slope_deviation: float,
         cases: Cases | None = None,
+        lap_deviation: float = 0.0,
     ) -> GaussianMixture:
-        """Return what is known at the start."""
+        """Return what is known at the start; single laps scatter by ``lap_deviation``, as many
+        times as a case says.
+        """
         import numpy as np
 
         made = cls()
         made.cases = cases or Cases.one()
         count = len(made.cases.weight)
         made.weight = made.cases.weight[:, None].copy()
-        made.mean = np.zeros((count, 1, 3))
+        made.mean = np.zeros((count, 1, _STATE))
         made.mean[..., 0], made.mean[:, 0, 1] = level, slope + made.cases.begins
-        made.covariance = np.zeros((count, 1, 3, 3))
+        made.covariance = np.zeros((count, 1, _STATE, _STATE))
         made.covariance[..., 0, 0] = level_deviation**2
         made.covariance[:, 0, 1, 1] = slope_deviation**2 + made.cases.begins_variance
         made.mean[:, 0, 2], made.covariance[:, 0, 2, 2] = made.cases.bend, made.cases.bend_variance
+        made.covariance[:, 0, 3, 3] = (lap_deviation * made.cases.scatter) ** 2
         made.case, made.branch = np.arange(count), np.full(count, -1)
         made.past, made.odd, made.laps = np.zeros((count, 3)), np.zeros(count), 0.0
         made.wrong, made.marks = np.zeros(count, np.uint64), ()
@@ -341,12 +391,15 @@ class GaussianMixture:
         if move.bends:
             state = state._bent(move.bends)
         mean, covariance = state.mean.copy(), state.covariance.copy()
-        _move(mean, move)
+        rhythm = state.cases.rhythm[state.case]
+        _move(mean, move, rhythm[:, None])
         mean[..., 0] += move.offset
-        _move(covariance, move)
-        _move(covariance.swapaxes(-1, -2), move)
+        _move(covariance, move, rhythm[:, None, None])
+        _move(covariance.swapaxes(-1, -2), move, rhythm[:, None, None])
         level = move.level_variance * state.cases.scatter[state.case] ** 2
-        covariance[:, 0, 0, 0] += level + move.known_variance
+        new = level * (1 - rhythm * rhythm)
+        covariance[:, 0, ::3, ::3] += new[:, None, None]
+        covariance[:, 0, 0, 0] += move.known_variance
         covariance[:, 0, 1, 1] += move.slope_variance * state.cases.drift[state.case] ** 2
         weight = state.weight
         if move.odd:
@@ -453,7 +506,7 @@ class GaussianMixture:
             return weight
         of_case = np.bincount(self.case, weight[:, 0], len(self.cases.weight))
         kept = (1 - FORGOTTEN) * of_case + FORGOTTEN * self.cases.weight
-        again: Array = weight * (kept / of_case)[self.case][:, None]
+        again: Array = weight * kept[self.case][:, None] / of_case[self.case][:, None]
         return again
 
     def _conditioned(self, low: float, high: float) -> tuple[Array, Array, Array]:
@@ -583,7 +636,7 @@ class GaussianMixture:
         mean[..., 1] += shift
         made = []
         for number, course in enumerate(courses):
-            matrix = np.diag([1.0, course.share, course.share])
+            matrix = np.diag([1.0, course.share, course.share, 1.0])
             after = matrix @ covariance @ matrix
             off = mean[..., 1] ** 2 + covariance[..., 1, 1]
             after[..., 1, 1] += course.variance + course.width**2 * off
@@ -637,14 +690,24 @@ class GaussianMixture:
         slope to the level and the bend to the slope; ``noise`` is the variance that comes to each
         way.
         """
+        return self._on(laps, max(laps * (laps - 1) / 2, 0.0), self.cases.taken_again(laps), noise)
+
+    def held(self, laps: float, noise: Array) -> Distribution:
+        """Return the same where the laps take what is offset, whatever the slope was."""
+        return self._on(0.0, 0.0, self.cases.taken_again(laps), noise)
+
+    def _on(self, slopes: float, bends: float, again: Array, noise: Array) -> Distribution:
+        """Return the distribution of the level and so many slopes, bends, and shares of what the
+        last lap took off the slope, by case.
+        """
         import numpy as np
 
-        steps = np.array([1.0, laps, max(laps * (laps - 1) / 2, 0.0)])
-        return self._of(self.mean @ steps, self.covariance @ steps @ steps + noise[:, None])
-
-    def held(self, noise: Array) -> Distribution:
-        """Return the distribution of the level with ``noise`` of variance more to each way."""
-        return self._of(self.mean[..., 0], self.covariance[..., 0, 0] + noise[:, None])
+        steps = np.empty((len(self.weight), 1, _STATE))
+        steps[..., :3] = 1.0, slopes, bends
+        steps[..., 3] = again[self.case, None]
+        means = (self.mean * steps).sum(axis=-1)
+        spread = (self.covariance * steps[..., None, :]).sum(axis=-1)
+        return self._of(means, (spread * steps).sum(axis=-1) + noise[:, None])
 
     def _of(self, means: Array, variances: Array) -> Distribution:
         return Distribution(self.weight.ravel(), means.ravel(), variances.ravel())
@@ -656,8 +719,8 @@ class GaussianMixture:
             Component(w, m[0], m[1], p[0][0], p[0][1], p[1][1])
             for w, m, p in zip(
                 self.weight.ravel().tolist(),
-                self.mean.reshape(-1, 3).tolist(),
-                self.covariance.reshape(-1, 3, 3).tolist(),
+                self.mean.reshape(-1, _STATE).tolist(),
+                self.covariance.reshape(-1, _STATE, _STATE).tolist(),
                 strict=True,
             )
         )[::-1]
@@ -676,11 +739,15 @@ _OF_A_WAY = ("weight", "mean", "covariance", "case", "branch", "past", "odd", "w
 _KEPT = (*_OF_A_WAY, "cases", "laps", "marks")  # from one step to the next
 
 
-def _move(state: Array, move: Transition) -> None:
-    """Move states, along the last axis, a lap on: with the slope, and with the bend."""
+def _move(state: Array, move: Transition, rhythm: Array) -> None:
+    """Move states, along the last axis, a lap on: with the slope, the bend, and the share of what
+    the last lap took off the slope that this one takes again.
+    """
     state[..., 0] += move.gain * state[..., 1]
     state[..., 1] *= move.settles
     state[..., 1] += state[..., 2]
+    state[..., 3] *= rhythm
+    state[..., 0] += state[..., 3]
 
 
 def _shares(logs: Array) -> Array:

@@ -23,6 +23,7 @@ from codec.race.race import Race
 from codec.race.schedule import LapTimeCurve, Schedule, fastest
 from codec.race.temperature import Reaching
 
+_LEAST_RACED = 1e-6  # laps, so that what is left can be shared out
 _LEAST_USE = 1e-3  # of a lap, so that what is left lasts for some number of laps
 _standard = NormalDist()
 _NEVER, _ALIKE, _MOST_TRIES = 1e-9, 0.01, 20  # of a chance; of its quantile; of a search for a use
@@ -78,7 +79,7 @@ class Distance:
         last lap may take too much. None behind the flag.
         """
         event, state = self._race.event, self._race.energy
-        return self._highest(lambda _, used: energy.used_held(event, state, used))
+        return self._highest(lambda _: energy.used_held(event, state))
 
     @functools.cached_property
     def safe_once(self) -> float | None:
@@ -86,24 +87,21 @@ class Distance:
         behind the flag.
         """
         event, state = self._race.event, self._race.energy
-        return self._highest(lambda laps, used: energy.used_once(event, state, used, laps))
+        return self._highest(lambda laps: energy.used_once(event, state, laps))
 
-    def _highest(self, used: Callable[[float, float], Distribution]) -> float | None:
+    def _highest(self, used: Callable[[float], Distribution]) -> float | None:
         """Return the highest target with which the chance of running short is accepted; ``used``
-        tells the energy used after so many laps that together are to take so much.
+        tells the energy used after so many laps, but for the targets of these.
         """
         if not self._raced(self.likeliest):
             return None
-        chance, low, high = float(self._race.event.spec.advice.chance), 0.0, max(self._budget, 0.0)
-        spread = {laps: used(self._raced(laps), 0.0) for laps in self.laps_left}
-        for _ in range(40):
-            target = (low + high) / 2
-            left = math.fsum(
-                share * (1 - spread[laps].below(self._budget - self._raced(laps) * target))
-                for laps, share in self.laps_left.items()
-            )
-            low, high = (low, target) if left > chance else (target, high)
-        return low
+        a_lap = [
+            (share, used(raced).mirrored(self._budget).shared(max(raced, _LEAST_RACED)))
+            for laps, share in self.laps_left.items()
+            for raced in (self._raced(laps),)
+        ]
+        highest = Distribution.mixed(a_lap).quantile(float(self._race.event.spec.advice.chance))
+        return min(max(highest, 0.0), max(self._budget, 0.0))
 
 
 @dataclass(frozen=True, slots=True)

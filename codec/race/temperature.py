@@ -155,7 +155,8 @@ def _narrow(state: GaussianMixture) -> tuple[Array, ...]:
     shares = np.exp(-nodes * nodes / (2 * _BETWEEN))
     shares /= shares.sum()
     weight = state.weight.ravel()
-    mean, spread = state.mean.reshape(-1, 3), state.covariance.reshape(-1, 3, 3)
+    mean = state.mean[..., :2].reshape(-1, 2)
+    spread = state.covariance[..., :2, :2].reshape(-1, 2, 2)
     slope_variance = np.maximum(spread[:, 1, 1], _LEAST_VARIANCE)
     carried = spread[:, 0, 1] / slope_variance
     inner = slope_variance * (1 - _BETWEEN)

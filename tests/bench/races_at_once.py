@@ -31,26 +31,27 @@ def below(
     races, laps = said.shape
     scatter = move.level_variance * cases.scatter**2
     drift = move.slope_variance * cases.drift**2
-    mean = numpy.zeros((3, races, len(cases.weight)))
+    mean = numpy.zeros((4, races, len(cases.weight)))
     mean[1] += cases.begins
     mean[2] += cases.bend
-    spread = numpy.zeros((3, *mean.shape))
+    spread = numpy.zeros((4, *mean.shape))
     spread[1, 1] += first**2 + cases.begins_variance
     spread[2, 2] += cases.bend_variance
+    spread[3, 3] += scatter
+    new = scatter * (1 - cases.rhythm**2)
     weight = numpy.tile(cases.weight, (races, 1))
     kinds = (  # of laps: how likely, and what comes to the variances of level and slope
         (1 - move.odd - move.jump, 0.0 * scatter, 0.0),
         (move.odd, (move.odd_factor - 1) * scatter, 0.0),
         (move.jump, move.jump_level, move.jump_slope),
     )
-    step_on = numpy.array([[1.0, 1.0, 0.0], [0.0, 1.0, 1.0], [0.0, 0.0, 1.0]])
     found = {}
     for lap in range(laps):
         weight = (1 - FORGOTTEN) * weight + FORGOTTEN * cases.weight
         _bend(cases, move.bends, weight, mean, spread)
-        mean = numpy.einsum("ij,jrc->irc", step_on, mean)
-        spread = numpy.einsum("ij,jkrc,lk->ilrc", step_on, spread, step_on)
-        spread[0, 0] += scatter
+        mean = _stepped(cases, mean)
+        spread = _stepped(cases, _stepped(cases, spread).swapaxes(0, 1)).swapaxes(0, 1)
+        spread[::3, ::3] += new
         spread[1, 1] += drift
         off, logs, parts = said[:, lap, None] - mean[0], [], []
         for chance, level, slope in kinds:
@@ -74,12 +75,22 @@ def below(
         weight /= weight.sum(axis=1, keepdims=True)
         if lap + 1 in behind:
             left = laps - lap - 1
-            way = numpy.array([1.0, left, left * (left - 1) / 2])
-            variance = numpy.einsum("i,ijrc,j->rc", way, spread, way)
-            variance += left * scatter * (1 + move.odd * (move.odd_factor - 1))
+            way = numpy.ones((4, len(cases.weight)))
+            way[1], way[2], way[3] = left, left * (left - 1) / 2, cases.taken_again(left)
+            variance = numpy.einsum("ic,ijrc,jc->rc", way, spread, way, optimize=True)
+            variance += scatter * (cases.noise(left) + left * move.odd * (move.odd_factor - 1))
             variance += drift * (left - 1) * left * (2 * left - 1) / 6
-            to_come = (ended[:, None] - numpy.einsum("i,irc->rc", way, mean)) / variance**0.5
+            to_come = (ended[:, None] - numpy.einsum("ic,irc->rc", way, mean)) / variance**0.5
             found[lap + 1] = 1 - (weight * ndtr(to_come)).sum(axis=1)
+    return found
+
+
+def _stepped(cases: Cases, state: Any) -> Any:
+    """Return states, along the first axis, a lap later."""
+    found = state.copy()
+    found[0] += state[1] + cases.rhythm * state[3]
+    found[1] += state[2]
+    found[3] *= cases.rhythm
     return found
 
 

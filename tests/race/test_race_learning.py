@@ -17,7 +17,7 @@ from race.support import CALLS, DELTA, SURE, event, fact, report
 from scipy.stats import beta, multivariate_normal, norm
 
 from codec.race import Event, energy, follow, outlook, parse_event
-from codec.race.kalman import Cases, GaussianMixture, Transition, TrendOutcome
+from codec.race.kalman import Case, Cases, GaussianMixture, Transition, TrendOutcome
 from codec.race.race import Race
 from codec.sheet import Entry
 
@@ -50,21 +50,24 @@ def test_cases_are_weighed_as_by_the_densities_of_their_reports() -> None:
     """
     noise, drift, first, step = 0.03, 0.006, 0.04, 1e-4
     cases = [
-        (0.5, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0),
-        (0.3, 2.0, 1.0, 0.0, 0.0, 0.0, 0.0),
-        (0.2, 1.0, 1.0, 0.01, 0.01, -0.02, 0.03),
+        Case(0.4),
+        Case(0.2, 2.0),
+        Case(0.15, 1.0, 1.0, 0.01, 0.01, -0.02, 0.03),
+        Case(0.15, 1.5, rhythm=0.8),
+        Case(0.1, rhythm=-0.5),
     ]
     said = [0.05, 0.02, 0.11, 0.13, 0.21]
-    state = GaussianMixture.start(0.0, 0.0, 0.0, first, Cases.of(cases))
+    state = GaussianMixture.start(0.0, 0.0, 0.0, first, Cases.of(cases), noise)
     for level in said:
         state = state.advance(Transition(level_variance=noise**2, slope_variance=drift**2))
         state = state.observe(level - step / 2, level + step / 2)
     laps = numpy.arange(1, 6)
     weights = []
-    for prior, scatter, drifts, bend, apart, begins, about in cases:
-        parts = [numpy.tri(5)]  # what each lap's scatter adds to the levels
+    for prior, scatter, drifts, bend, apart, begins, about, rhythm in cases:
+        adds = numpy.tri(5)  # what each lap's scatter adds to the levels
         walk = numpy.maximum(laps[:, None] - laps[None, :], 0)  # what each lap's drift adds
-        variance = (noise * scatter) ** 2 * parts[0] @ parts[0].T
+        together = rhythm ** numpy.abs(laps[:, None] - laps[None, :])
+        variance = (noise * scatter) ** 2 * adds @ together @ adds.T
         variance = variance + (drift * drifts) ** 2 * walk @ walk.T
         variance = variance + (first**2 + about**2) * numpy.outer(laps, laps)
         bent = laps * (laps - 1) / 2
@@ -74,6 +77,31 @@ def test_cases_are_weighed_as_by_the_densities_of_their_reports() -> None:
     assert state.case_weights() == pytest.approx(expected, abs=0.02)
 
 
+@pytest.mark.parametrize("rhythm", [0.8, -0.5, 0.0])
+def test_what_goes_together_is_foretold_as_by_its_covariances(rhythm: float) -> None:
+    """Closed form: the level six laps on, given four, of jointly normal laps (the conditional
+    normal distribution).
+    """
+    noise, first, step, known, ahead = 0.03, 0.04, 1e-5, 4, 6
+    said = [0.05, 0.02, 0.11, 0.13]
+    state = GaussianMixture.start(0.0, 0.0, 0.0, first, Cases.of([Case(1.0, rhythm=rhythm)]), noise)
+    for level in said:
+        state = state.advance(Transition(level_variance=noise**2))
+        state = state.observe(level - step / 2, level + step / 2)
+    found = state.after(ahead, noise**2 * state.cases.noise(ahead)[state.case])
+    laps = numpy.arange(known + ahead)
+    together = rhythm ** numpy.abs(laps[:, None] - laps[None, :])
+    adds = numpy.tri(known + ahead)
+    variance = adds @ (noise**2 * together + first**2) @ adds.T
+    carried = numpy.linalg.solve(variance[:known, :known], variance[:known, -1])
+    assert found.mean == pytest.approx(carried @ said, abs=1e-4)
+    left = variance[-1, -1] - carried @ variance[:known, -1]
+    assert found.deviation == pytest.approx(left**0.5, rel=1e-3)
+    for _ in range(ahead):
+        state = state.advance(Transition(level_variance=noise**2))
+    assert state.level().deviation == pytest.approx(found.deviation)
+
+
 def test_a_slope_may_begin_to_bend_on_any_lap() -> None:
     """Brute force: for each lap on which it may have begun the reports are jointly normal
     (scipy.stats.multivariate_normal), and that it bends is as likely as the sum of prior times
@@ -81,7 +109,7 @@ def test_a_slope_may_begin_to_bend_on_any_lap() -> None:
     """
     noise, first, bend, apart, begins, step = 0.03, 0.04, 0.04, 0.03, 0.1, 1e-4
     said = [0.01, 0.03, 0.04, 0.10, 0.20]
-    cases = [(1 - 1e-9, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0), (1e-9, 1.0, 1.0, bend, apart, 0.0, 0.0)]
+    cases = [Case(1 - 1e-9), Case(1e-9, 1.0, 1.0, bend, apart)]
     state = GaussianMixture.start(0.0, 0.0, 0.0, first, Cases.of(cases))
     for level in said:
         state = state.advance(Transition(level_variance=noise**2, bends=begins))
@@ -118,7 +146,7 @@ def test_the_table_is_the_imm_estimator_of_filterpy_without_mixing() -> None:
     reference = IMMEstimator(
         filters, numpy.array([0.5, 0.5]), numpy.array([[stay, 1 - stay], [1 - stay, stay]])
     )
-    cases = Cases.of([(0.5, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0), (0.5, 2.5, 1.0, 0.0, 0.0, 0.0, 0.0)])
+    cases = Cases.of([Case(0.5), Case(0.5, 2.5)])
     state, used = GaussianMixture.start(0.0, 0.0, 0.0, 0.04, cases), 0.0
     for _ in range(8):
         used += 0.02 + random.normal(0, 2 * noise)
