@@ -157,8 +157,9 @@ def _told_otherwise(watch: Watch, text: str, words: Wording, error: CodeError) -
     except CodeError as wrong:
         typed = "=" in text  # nobody says that: a slip of who types it, and no report
         return Shown.of_error(wrong) if typed else _ask_for(watch, text, wrong, None, None, None)
-    if isinstance(told, Passages) and (wrong := no_field(watch.book, text)) is not None:
-        return Shown.of_error(wrong)
+    unknown = no_field(watch.book, text) if isinstance(told, Passages) else None
+    if unknown is not None:
+        return Shown.of_error(unknown)
     match told:
         case OfLap():
             return _of_said_lap(watch, text, told)

@@ -338,4 +338,5 @@ def laps_noise(event: Event, state: GaussianMixture, laps: float) -> Array:
     spec, cases = event.spec.energy, state.cases
     odd = laps * state.odd_chance(float(spec.odd)) * (_ODD**2 - 1)
     scatter: Array = (float(spec.spread) * cases.scatter[state.case]) ** 2
-    return scatter * (cases.noise(laps)[state.case] + odd)
+    noise: Array = scatter * (cases.noise(laps)[state.case] + odd)
+    return noise

@@ -204,6 +204,18 @@ def seldom(random: Any, count: int) -> Any:
     return 8**0.5 * random.normal(0, 1, count) * (random.random(count) < 1 / 8)
 
 
+def waves(random: Any, count: int) -> Any:
+    """A wave of seven laps, and a little beside; of deviation 1."""
+    wave = numpy.sin(2 * numpy.pi * (numpy.arange(count) / 7 + random.random()))
+    return 1.2 * wave + 0.28**0.5 * random.normal(0, 1, count)
+
+
+def paid_back(random: Any, count: int) -> Any:
+    """Six tenths of what a lap took too much the next one saves (a moving average)."""
+    new = random.normal(0, 1 / 1.36**0.5, count + 1)
+    return new[1:] - 0.6 * new[:-1]
+
+
 # Which reports are not heard
 
 Lost = Callable[[Any, int], Any]
@@ -330,6 +342,9 @@ CASES = (
     Case("held out: reports lost in runs, 6 % wrong", lost=in_runs, wrong=0.06),
     Case("held out: two ways to drive", noise=two_ways),
     Case("held out: habit changes seldom, x 1.5", drift=1.5, drifts=seldom),
+    Case("autoregressive -0.5", noise=functools.partial(together, share=-0.5)),
+    Case("fresh: a wave of seven laps", noise=waves),
+    Case("fresh: 0.6 of a lap is paid back", noise=paid_back),
     Case("held out: two neutralisations", neutralised=True),
 )
 NAMED = 8  # of them the bars name
