@@ -21,6 +21,7 @@ from codec.radio.leaps import unchecked_report
 from codec.radio.mending import Mending
 from codec.radio.named import PlainReport
 from codec.radio.parts import put_together
+from codec.radio.weighing import ENDS
 from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL
 from grammar.errors import ReportError
@@ -29,7 +30,7 @@ from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
 from grammar.speech.words import Wording
 
 _MOST_ON = 12  # words of a line that may go on with a report
-_SEVERAL = 2  # of them in a row: it may go on with a report, though talk follows
+_SEVERAL = 2  # of them in a row: it may go on with a report, though a sentence follows
 _PAUSED = 0.5  # how sure what goes on behind words like WAIT is, where nothing checks it
 
 
@@ -238,14 +239,16 @@ class Taking:
         return self.prefilter.codes(text.split(None, 1)[0])
 
     def _may_go_on(self, utterance: Utterance) -> bool:
-        """Tell whether an utterance of few words, or one that begins with several of a code, may be
-        the rest of a code that another one began, whatever is said behind it.
+        """Tell whether an utterance of few words, or one that begins with several of a code and
+        ends a sentence there, may be the rest of a code that another one began.
         """
         if not self._tails:
             return False
         raws = self.finder.mending.unpaused(utterance.text).split(None, _MOST_ON)
         codes = sum(1 for _ in itertools.takewhile(self.prefilter.codes, raws[:_MOST_ON]))
-        code = codes >= _SEVERAL or (codes > 0 and len(raws) <= REST)
+        code = codes > 0 and (len(raws) <= REST or codes == len(raws))
+        if not code and codes >= _SEVERAL:  # what is said behind it is talk
+            code = raws[codes - 1].endswith(ENDS) or raws[codes].startswith(ENDS)
         return code and next(self._gone_on_with(utterance), None) is not None
 
     def _joined(

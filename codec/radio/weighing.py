@@ -21,7 +21,7 @@ from grammar.speech.words import Wording
 if TYPE_CHECKING:
     from codec.hear import Slots
 
-_ENDS = (".", "!", "?", ";", "...", "…")
+ENDS = (".", "!", "?", ";", "...", "…")
 _LITTLE = ("a", "i", "o")  # words of their own: as likely noise as the letters
 
 
@@ -187,7 +187,7 @@ class Weighing:
             word, beside = words[place], words[place - step]
             between = sorted((word.span, beside.span))
             mark = words.text[between[0][1] : between[1][0]].strip()
-            if mark and (mark not in parted or mark in _ENDS):
+            if mark and (mark not in parted or mark in ENDS):
                 break
             form = word.text.casefold()
             unread = word.kind is WordKind.UNKNOWN and form not in self.finder.plain
