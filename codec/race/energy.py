@@ -270,16 +270,24 @@ def used_held(event: Event, state: GaussianMixture) -> Distribution:
 def used_once(event: Event, state: GaussianMixture, laps: float) -> Distribution:
     """Return the distribution of the energy used ``laps`` laps on, but for the target, when it is
     called once, and kept: the habit begins anew about it, and no call corrects what becomes of it.
+
+    Who keeps a target steers by it: what he is off it drifts as stated, however much more a habit
+    may that nobody steers.
     """
-    first = (laps * float(event.spec.energy.first)) ** 2
-    noise = laps_noise(event, state, laps) + _drifted(event, state, laps) + first
-    return state.held(laps, noise)
+    spec = event.spec.energy
+    steered = (laps * float(spec.first)) ** 2 + float(spec.drift) ** 2 * _drifts(laps)
+    return state.held(laps, laps_noise(event, state, laps) + steered)
 
 
 def _drifted(event: Event, state: GaussianMixture, laps: float) -> Array:
     """Return the variance that the drift of the habit brings to each way within so many laps."""
     drift: Array = (float(event.spec.energy.drift) * state.cases.drift[state.case]) ** 2
-    return drift * max((laps - 1) * laps * (2 * laps - 1) / 6, 0.0)
+    return drift * _drifts(laps)
+
+
+def _drifts(laps: float) -> float:
+    """Return the variance that a drift of deviation 1 brings within so many laps."""
+    return max((laps - 1) * laps * (2 * laps - 1) / 6, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
