@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
 MOST_STATES = 4000
 _LARGE = 40_000  # edges times states
+_FEW = 60  # states up to which the way on with each symbol is held as a matrix
 
 
 def by_run(weights: np.ndarray, starts: np.ndarray, plus: np.ufunc) -> np.ndarray:
@@ -149,6 +150,27 @@ class Alignments:
         for step in self.steps:
             found[step.target] += weights[step.source] * step.taken(symbol).weights
         return found
+
+    def went_on(self, weights: np.ndarray, symbol: np.ndarray) -> np.ndarray:
+        """Return the weights (state, symbol) after saying each of some symbols, from one column of
+        weights before what happens between symbols.
+        """
+        if self.size > _FEW:
+            gone = self.closed(weights[:, None])
+            return self.said(gone.repeat(len(symbol), axis=1), symbol)
+        # clipped: where all symbols are alike there is one matrix
+        found: np.ndarray = (self._on.take(symbol, axis=0, mode="clip") @ weights).T
+        return found
+
+    @functools.cached_property
+    def _on(self) -> np.ndarray:
+        """The way on with each symbol as a matrix, by (symbol, state after, state before)."""
+        import numpy as np
+
+        symbols = max(step.weights.shape[1] for step in self.steps)
+        gone = self.closed(np.eye(self.size))
+        said = self.said(gone.repeat(symbols, axis=1), np.tile(np.arange(symbols), self.size))
+        return np.ascontiguousarray(said.reshape(self.size, self.size, symbols).transpose(2, 0, 1))
 
     def unsaid(self, weights: np.ndarray, symbol: np.ndarray) -> np.ndarray:
         """Return the weights (state, edge) before saying the symbol of each edge, from those of

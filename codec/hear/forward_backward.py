@@ -249,7 +249,10 @@ def _tell(
         return
     if isinstance(operation, Mix):
         states = begun.reshape(-1, operation.states, operation.keys)
-        worth = np.tensordot(states, way, axes=((0, 2), (0, 2))) * weight
+        worth = np.zeros((operation.states, operation.figures), begun.dtype)
+        for here, ahead in zip(states, way, strict=True):  # a state at a time: no large copies
+            worth += here @ ahead.T
+        worth *= np.asarray(weight)
     else:
         worth = np.einsum("sr,sr->r", _gone(operation, weight, begun, runs), way)
     for name, decided in operation.decides.items():

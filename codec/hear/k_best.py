@@ -165,8 +165,7 @@ class BestFirstSearch:
             return
         edges = slice(int(operation.starts[runs.start]), int(operation.starts[runs.stop]))
         symbol = operation.symbol[edges]
-        gone = self.alignments.closed(one.weights[:, None])
-        after = self.alignments.said(gone.repeat(len(symbol), axis=1), symbol)
+        after = self.alignments.went_on(one.weights, symbol)
         if weight is not None:
             after *= np.asarray(weight).take(operation.run[edges])
         self._push_all(one, after, operation.target[edges], symbol)

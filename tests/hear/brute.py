@@ -20,9 +20,9 @@ from grammar import sound
 
 # the book format's defaults
 INSERTION, DELETION, STRAY, SPOKEN_ANYWAY, LEFT_OUT = 0.01, 0.01, 0.005, 0.02, 0.5
-BAD_INSERTION, BAD_DELETION, MISREAD, SWAPPED = 0.1, 0.1, 0.002, 0.002
+BAD_INSERTION, BAD_DELETION, MISREAD, SWAPPED = 0.1, 0.25, 0.002, 0.002
 # share, bad words, their run, and what the rates outside of bad moments are taken times
-CONDITIONS = ((0.6, 0.0, 1.0, 0.05), (0.32, 0.0, 1.0, 1.0), (0.08, 0.3, 2.0, 1.0))
+CONDITIONS = ((0.77, 0.0, 1.0, 0.02), (0.13, 0.0, 1.0, 1.0), (0.1, 0.35, 2.0, 1.0))
 
 Levels = tuple[tuple[str, int], ...]
 Word = Mapping[str, float]  # P(this is heard | said symbol), and "" for a word nobody said

@@ -5,13 +5,19 @@ tell of it.
 from __future__ import annotations
 
 import itertools
+import math
 import random
+import re
+import tomllib
+from pathlib import Path
 
 import pytest
 from hear.books import PLAIN, lap_book
 
 from codec import encode, load_book
 from codec.hear import channel, hear
+from codec.hear.draw import passed_on
+from grammar.hearing import HearingSpec
 
 RACE = load_book("examples/race/race.toml")
 LAST = {"lap": 3, "energy": "-0.3", "motor": 105, "inverter": 75, "battery": 46, "alert": []}
@@ -121,3 +127,55 @@ def test_neighbours_that_the_driver_swapped_are_thought_of() -> None:
         sure.append(sum(c.probability for c in found.candidates if c.reading["motor"] == 97))
     assert sure[1] > 10 * sure[0]
     assert sure[1] > 0.5
+
+
+def mishaps(chance: random.Random) -> int:
+    """Return in how many places a report of seven words is not heard as it was said."""
+    heard = passed_on(channel(RACE), "9999999", chance)
+    return max(7, len(heard)) - heard.count(RACE.alphabet.words["9"].word)
+
+
+def test_where_one_word_is_spoilt_others_are_more_often_than_by_chance() -> None:
+    """How many mishaps a report has is spread far wider than if words were spoilt independently."""
+    chance, count = random.Random(11), 20_000
+    found = [mishaps(chance) for _ in range(count)]
+    mean = sum(found) / count
+    several = 1 - math.exp(-mean) * (1 + mean)  # by S. D. Poisson
+    assert sum(one > 1 for one in found) / count > 1.5 * several
+    assert sum(one > 1 for one in found) > 0.5 * sum(one > 0 for one in found)
+    assert sum(one > 0 for one in found) < 0.15 * count
+
+
+@pytest.mark.parametrize(
+    ("heard", "last"),
+    [
+        # an inner word lost, and the check symbol, heard as another, fits one of the reports that
+        # this may have been
+        (
+            "five three two bravo four sierra",
+            {"lap": 14, "energy": "1.4", "motor": 90, "inverter": 70, "battery": 46, "alert": []},
+        ),
+        (
+            "niner two two one alfa seven",
+            {"lap": 18, "energy": "0.1", "motor": 70, "inverter": 55, "battery": 46, "alert": []},
+        ),
+    ],
+)
+def test_a_word_lost_is_no_sure_thing_once_two_reports_had_another_wrong_as_well(
+    heard: str, last: dict[str, object]
+) -> None:
+    radio = tuple[float, ...]()
+    for _ in range(2):
+        radio = hear(RACE, [*SAID[1:5], "zebra"], prior=LAST, radio=radio).radio
+    found = hear(RACE, heard, prior=last, radio=radio)
+    assert found.accepted is None
+
+
+def test_the_guide_tells_the_conditions_that_are_taken_where_a_book_has_none() -> None:
+    text = Path("examples/files.md").read_text("utf-8")
+    (told,) = re.findall(r"^    (conditions = \[.*\])$", text, re.MULTILINE)
+    given = [type(one)(**row) for row in tomllib.loads(told)["conditions"]
+             for one in HearingSpec().conditions[:1]]  # fmt: skip
+    taken = HearingSpec().conditions
+    rows = [[(one.share, one.bad, one.words, one.times) for one in some] for some in (given, taken)]
+    assert rows[0] == rows[1]

@@ -210,7 +210,11 @@ def test_speaking_to_another_car_tells_what_waits_there(session: Session) -> Non
     session.enter("/car 61=Teo")
     session.enter("five lemon")
     assert session.next_car().lines == ("car 7 Ana",)
-    assert session.next_car().lines == ("car 61 Teo", "still to ask: SAY AGAIN")
+    assert session.next_car().lines == (
+        "car 61 Teo",
+        "still to ask: SAY AGAIN",
+        "doubtful: laps added 5 laps (21.1 %)",
+    )
 
 
 def test_what_the_driver_reports_as_an_alert_comes_first(session: Session) -> None:
