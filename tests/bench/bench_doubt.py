@@ -318,7 +318,8 @@ def picture(rows: Sequence[Row], form: str = "svg") -> bytes:
     names = list(dict.fromkeys(row.name for row in rows))
     with mpl.rc_context({"svg.hashsalt": "niner", "font.size": 7}):
         across = min(5, len(names))
-        size = (2.3 * across, 2.4 * math.ceil(len(names) / across))
+        # no narrower than what is said below the axes
+        size = (max(5.0, 2.3 * across), 2.4 * math.ceil(len(names) / across))
         figure = Figure(figsize=size, layout="constrained")
         for number, name in enumerate(names, start=1):
             axes = figure.add_subplot(math.ceil(len(names) / across), across, number)
@@ -345,7 +346,7 @@ def picture(rows: Sequence[Row], form: str = "svg") -> bytes:
                         marker="o",
                         markersize=2 + math.log10(count),
                     )
-            axes.set_title(name, fontsize=7)
+            axes.set_title(name, fontsize=7, wrap=True)
             axes.set(xlim=(-0.03, 1.03), ylim=(-0.03, 1.03))
         figure.supxlabel("how sure the best reading was called (blue: last lap known; orange: not)")
         figure.supylabel("how often it was right")
