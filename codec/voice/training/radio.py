@@ -17,6 +17,7 @@ from torch import Tensor
 from torch.nn import functional
 
 RATE = 8000
+_ALONE = 0.45  # of sounds have noise of one kind only
 
 
 class Radio:
@@ -24,6 +25,14 @@ class Radio:
 
     def __init__(self, device: str) -> None:
         self.device = device
+        self._kinds = (  # and how often each is there where there may be several
+            (0.8, self._hiss),
+            (0.4, self._hiss),
+            (0.45, self._patches),
+            (0.4, self._whine),
+            (0.3, self._clicks),
+            (0.3, self._tones),
+        )
 
     def uniform(self, low: float, high: float, *shape: int) -> Tensor:
         """Return numbers between two."""
@@ -69,7 +78,7 @@ class Radio:
         gusts = self._envelope(batch, size, 0.1, 1.8, self.one(1, 6))
         return noise * torch.where(self.often(0.6, batch), gusts, torch.ones_like(gusts))
 
-    def _patches(self, batch: int, size: int) -> Tensor:
+    def _patches(self, batch: int, size: int, _frequency: Tensor) -> Tensor:
         """Return noise whose level is drawn anew in patches of time and frequency, from single
         bursts in a narrow band to broad fields.
         """
@@ -85,7 +94,7 @@ class Radio:
         level = functional.interpolate(drawn, size=(rows, columns), mode=mode)[:, 0]
         return _levelled(torch.istft(field * level, 256, 64, window=window, length=size))
 
-    def _whine(self, batch: int, size: int) -> Tensor:
+    def _whine(self, batch: int, size: int, _frequency: Tensor) -> Tensor:
         """Return the whine of a motor and the hum of gears and tyres, gliding."""
         speed = self._envelope(batch, size, 0.3, 1.0, self.one(0.7, 3.2))
         high = speed * self.uniform(500, 3600, batch, 1)
@@ -121,7 +130,7 @@ class Radio:
         floor = torch.randn_like(sound) * 10 ** (self.uniform(-40, -12, batch, 1) / 20)
         return _levelled(_levelled(sound) + floor)
 
-    def _tones(self, batch: int, size: int) -> Tensor:
+    def _tones(self, batch: int, size: int, _frequency: Tensor) -> Tensor:
         """Return tones with overtones that come and go and glide, each by itself."""
         found = torch.zeros(batch, size, device=self.device)
         for _ in range(5):
@@ -153,21 +162,21 @@ class Radio:
         return functional.interpolate(gains[:, None], size=size, mode="linear")[:, 0]
 
     def _noise(self, speech: Tensor, frequency: Tensor) -> tuple[Tensor, Tensor]:
-        """Return noise, and in which sounds it is mostly talk."""
+        """Return noise, and in which sounds it is mostly talk.
+
+        Often it is of one kind alone; each kind is made for the sounds that have it, no others.
+        """
         batch, size = speech.shape
-        kinds = [
-            (0.8, self._hiss(batch, size, frequency)),
-            (0.4, self._hiss(batch, size, frequency)),
-            (0.45, self._patches(batch, size)),
-            (0.4, self._whine(batch, size)),
-            (0.3, self._clicks(batch, size, frequency)),
-            (0.3, self._tones(batch, size)),
-        ]
+        alone, only = torch.rand(batch) < _ALONE, torch.randint(len(self._kinds), (batch,))
         noise = 0.03 * torch.randn_like(speech)
-        for share, kind in kinds:
-            uneven = _levelled(kind * self._switched(batch, size))
-            either = torch.where(self.often(0.35, batch), uneven, kind)
-            noise += either * self._weight(batch) * self.often(share, batch)
+        for number, (share, kind) in enumerate(self._kinds):
+            on = torch.where(alone, only == number, torch.rand(batch) < share)
+            rows = on.nonzero()[:, 0].to(self.device)
+            if len(rows):
+                drawn = kind(len(rows), size, frequency)
+                uneven = _levelled(drawn * self._switched(len(rows), size))
+                drawn = torch.where(self.often(0.35, len(rows)), uneven, drawn)
+                noise.index_add_(0, rows, drawn * self._weight(len(rows)))
         others = torch.zeros_like(speech)
         for shift in range(1, 4):  # the other sounds of the batch talk in between
             others += torch.roll(speech, shift, 0) * self.often(0.6, batch)

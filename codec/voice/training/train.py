@@ -43,10 +43,11 @@ from codec.voice.training.radio import Radio
 from codec.voice.training.speak import unpacked
 from codec.voice.training.vocabulary import class_number, classes, symbol_of
 
-SHARES = {"kokoro": 0.54, "espeak": 0.24, "piper": 0.1, "flite": 0.12}
+SHARES = {"kokoro": 0.38, "espeak": 0.38, "piper": 0.1, "flite": 0.14}
 WORLD, RANK = int(os.environ.get("WORLD_SIZE", "1")), int(os.environ.get("RANK", "0"))
 TOGETHER = 4  # batches drawn at once and parted by length
 MOST = 60_000  # samples of an item
+AGAIN = 0.08  # of words are said twice in a row, as figures are
 NO_CLASS = -100  # frames whose class is not known
 STRETCHES = np.linspace(0.84, 1.2, 25)
 _QUIET = (38, 33, 28, 24)  # decibels below the loudest, for pauses between words; tried in turn
@@ -198,12 +199,16 @@ class Drawer:
         count = full if rng.random() <= hard else rng.randint(1, 3)
         gaps = rng.choice([(-0.04, 0.06), (0.0, 0.15), (0.03, 0.16), (0.05, 0.4)])
         item = DrawnItem([], [], 0)
+        said: SpokenPiece | None = None
         for _ in range(count):
             if mixed:
                 voice = rng.choice(self.voices[self._engine(rng, self.voices)])
             spelling = self.spelling[voice]
             known = spelling and rng.random() < 0.85
             piece = rng.choice(spelling if known else self.speech.words[voice])
+            if said and rng.random() < AGAIN:
+                piece = said
+            said = piece
             own = speed * rng.uniform(0.95, 1.05)
             cut = int(RATE * rng.uniform(0, 0.02)) if rng.random() < 0.3 else 0
             samples = int((piece.samples - cut) / own)
