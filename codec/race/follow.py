@@ -36,7 +36,7 @@ from grammar.errors import CodeError, counted
 # scatter look like that
 _NOT_KEPT = 0.9
 # how often a target that is kept may be told as ignored by the first lap driven to it, and by two
-_FALSELY_TOLD = (0.0075, 0.025)
+_FALSELY_TOLD = (0.015, 0.05)
 # a lap or a few of which no report was heard are passed by what was said behind them
 _LAPS_UNHEARD = 3
 _CERTAIN = 0.98  # a report taken so surely sets how much can be left
