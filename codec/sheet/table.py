@@ -136,12 +136,15 @@ class EntryTable:
 
     def _values(self, cells: Sequence[Any], fields: Fields) -> list[dict[str, Kept]]:
         """Return the values of cells of the journal; raises SheetError."""
-        if self._known.fields is not fields:
-            self._known = KeptValues(fields)
         try:
-            return of_each(cells, self._known.of_cell)
+            return of_each(cells, self._known_of(fields).of_cell)
         except CodeError as error:
             raise _sheet_error(error) from None
+
+    def _known_of(self, fields: Fields) -> KeptValues:
+        if self._known.fields is not fields:
+            self._known = KeptValues(fields)
+        return self._known
 
     def of_texts(self, row: Mapping[str, str], fields: Fields, where: str) -> Entry:
         """Return the entry of a row of texts; raises SheetError that names the place."""
@@ -151,10 +154,9 @@ class EntryTable:
                 for name, column in self.own.items()
                 if (text := row.get(name, "")) or column.required
             }
-            if self._known.fields is not fields:
-                self._known = KeptValues(fields)
+            known = self._known_of(fields)
             facts["values"] = {
-                name: self._known[name][text].value
+                name: known[name][text].value
                 for name in fields
                 if (text := row.get(VALUE + name, ""))
             }

@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import hashlib
 import json
+from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
@@ -23,15 +24,11 @@ _WEIGHTS, _SCALE, _ZERO = "_quantized", "_scale", "_zero_point"
 _MOST = 127  # of 8 bits with a sign, alike on both sides
 
 
-def _whole(values: dict[str, onnx.TensorProto], stem: str) -> tuple[np.ndarray, tuple[int, ...]]:
-    """Return the weights that 8 bits stand for, and the shape their scales have among them."""
-    weights, scale = (to_array(values[stem + end]) for end in (_WEIGHTS, _SCALE))
-    if to_array(values[stem + _ZERO]).any():
-        raise ValueError(f"{stem} is not alike on both sides of nought")
-    # by channel: of a product's matrix the last axis, of a convolution the first
-    axis = weights.ndim - 1 if weights.ndim == 2 else 0
-    shape = tuple(-1 if place == axis and scale.size > 1 else 1 for place in range(weights.ndim))
-    return weights.astype(np.float32) * scale.reshape(shape), shape
+def weights_of(values: Mapping[str, np.ndarray], stem: str) -> np.ndarray:
+    """Return the weights that 8 bits stand for; of a matrix each column may have its own scale."""
+    weights, zero, scale = (values[stem + end] for end in (_WEIGHTS, _ZERO, _SCALE))
+    found: np.ndarray = (weights.astype(np.float32) - zero.astype(np.float32)) * scale
+    return found
 
 
 def between(first: Path, second: Path, share: float, out: Path) -> None:
@@ -39,24 +36,27 @@ def between(first: Path, second: Path, share: float, out: Path) -> None:
     not the same parts.
     """
     models = [onnx.load(path) for path in (first, second)]
-    one, two = ({each.name: each for each in model.graph.initializer} for model in models)
+    parts = {each.name: each for each in models[0].graph.initializer}
+    one, two = ({each.name: to_array(each) for each in model.graph.initializer} for model in models)
     if one.keys() != two.keys():
         raise ValueError(f"{first} and {second} are not of one shape")
-    stems = [name.removesuffix(_WEIGHTS) for name in one if name.endswith(_WEIGHTS)]
-    for stem in stems:
-        weights, shape = _whole(one, stem)
-        weights += share * (_whole(two, stem)[0] - weights)
-        over = tuple(place for place, size in enumerate(shape) if size == 1)
-        scale = (np.abs(weights).max(axis=over, keepdims=True) / _MOST).astype(np.float32)
+    taken = set[str]()
+    for name in [name for name in one if name.endswith(_WEIGHTS)]:
+        stem = name.removesuffix(_WEIGHTS)
+        if one[stem + _ZERO].any():
+            raise ValueError(f"{stem} is not alike on both sides of nought")
+        weights, scale = weights_of(one, stem), one[stem + _SCALE]
+        weights += share * (weights_of(two, stem) - weights)
+        most = np.abs(weights).max(axis=0 if scale.ndim else None)
+        scale = (most / _MOST).astype(np.float32).reshape(scale.shape)
         bits = np.clip(np.round(weights / scale), -_MOST, _MOST).astype(np.int8)
-        flat = scale.reshape(to_array(one[stem + _SCALE]).shape)
-        one[stem + _WEIGHTS].CopyFrom(from_array(bits, stem + _WEIGHTS))
-        one[stem + _SCALE].CopyFrom(from_array(flat, stem + _SCALE))
-    parts = {stem + end for stem in stems for end in (_WEIGHTS, _SCALE, _ZERO)}
-    for name in one.keys() - parts:
-        values, other = to_array(one[name]), to_array(two[name])
-        if values.dtype == np.float32:
-            one[name].CopyFrom(from_array(values + np.float32(share) * (other - values), name))
+        parts[name].CopyFrom(from_array(bits, name))
+        parts[stem + _SCALE].CopyFrom(from_array(scale, stem + _SCALE))
+        taken |= {name, stem + _SCALE, stem + _ZERO}
+    for name in one.keys() - taken:
+        if one[name].dtype == np.float32:
+            moved = one[name] + np.float32(share) * (two[name] - one[name])
+            parts[name].CopyFrom(from_array(moved, name))
     data = models[0].SerializeToString()
     out.write_bytes(data)
     told = json.loads(second.with_suffix(".json").read_text("utf-8"))

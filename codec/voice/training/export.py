@@ -14,6 +14,7 @@ import numpy as np
 import torch
 
 from codec.voice.features import BANDS
+from codec.voice.training.between import weights_of
 from codec.voice.training.network import AcousticNetwork
 from codec.voice.training.vocabulary import class_numbers, classes
 
@@ -84,15 +85,14 @@ def dequantised(model: Path) -> dict[str, torch.Tensor]:
     }
     for name in [name for name in values if name.endswith("_quantized")]:
         stem = name.removesuffix("_quantized")
-        whole = values[name].astype(np.float32) - values[f"{stem}_zero_point"].astype(np.float32)
-        whole *= values[f"{stem}_scale"]
+        weights = weights_of(values, stem)
         if stem.endswith(".weight"):
-            found[stem] = whole
+            found[stem] = weights
             continue
         node = taking[name]  # a matrix is named by what is added to its product
         while not (bias := [one for one in node.input if one.endswith(".bias")]):
             node = taking[node.output[0]]
-        found[bias[0].removesuffix("bias") + "weight"] = whole.T
+        found[bias[0].removesuffix("bias") + "weight"] = weights.T
     return {name: torch.from_numpy(np.array(value)) for name, value in found.items()}
 
 
